@@ -13,7 +13,10 @@ type Programme struct {
 	PenetrationX float64       // s, the upper limit of its exposure; 0: none
 	Source       Source        // of temperature and time
 	BandSource   Source
-	Machines     string // what machines the row applies to
+	// PenetrationSource is the zero Source where a penetration test is held to Hold.
+	PenetrationSource Source
+	Machines          string // what machines the row applies to
+	Differs           string // what other sources say of the same temperature, "" if nothing is known
 }
 
 // LimitSet is a list of programmes that are judged alike.
