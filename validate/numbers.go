@@ -1,0 +1,242 @@
+package validate
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"time"
+)
+
+// run is a stretch of cycles of one steriliser whose numbers count up: of one prefix,
+// between two resets that were entered, or from a drop of the numbers on.
+type run struct {
+	epoch   int        // how many resets were entered before it
+	dropped *numbered  // the last cycle before an unexplained drop; nil if there was none
+	cycles  []numbered // in order of start
+}
+
+// runsOf cuts the cycles of a steriliser into runs. A number below the highest so far
+// is a drop, unless it fills a hole or the numbers go on above it afterwards: then the
+// records are out of order or a number came twice, and no counter was reset.
+func runsOf(cycles []Summary, resets []Reset) []run {
+	var out []run
+	at := map[string]int{} // the current run of a prefix
+	var all []numbered
+	for _, c := range cycles {
+		if n, ok := numberOf(c); ok {
+			all = append(all, n)
+		}
+	}
+	for i, c := range all {
+		e := epoch(c.Summary, resets)
+		j, known := at[c.prefix]
+		switch {
+		case !known || out[j].epoch != e:
+			at[c.prefix] = len(out)
+			out = append(out, run{epoch: e, cycles: []numbered{c}})
+		case drops(out[j], c, next(all[i+1:], c.prefix)):
+			at[c.prefix] = len(out)
+			last := out[j].cycles[len(out[j].cycles)-1]
+			out = append(out, run{epoch: e, dropped: &last, cycles: []numbered{c}})
+		default:
+			out[j].cycles = append(out[j].cycles, c)
+		}
+	}
+	return out
+}
+
+func epoch(c Summary, resets []Reset) int {
+	n := 0
+	for _, r := range resets {
+		if r.Steriliser == c.Steriliser && !r.At.After(c.Start) {
+			n++
+		}
+	}
+	return n
+}
+
+func next(rest []numbered, prefix string) *numbered {
+	for i := range rest {
+		if rest[i].prefix == prefix {
+			return &rest[i]
+		}
+	}
+	return nil
+}
+
+func drops(r run, c numbered, after *numbered) bool {
+	lowest, highest, seen := c.n, c.n, false
+	for i, d := range r.cycles {
+		if i == 0 {
+			lowest, highest = d.n, d.n
+		}
+		lowest, highest, seen = min(lowest, d.n), max(highest, d.n), seen || d.n == c.n
+	}
+	switch {
+	case c.n >= highest, lowest < c.n && !seen:
+		return false
+	case after != nil:
+		return after.n < highest
+	}
+	return !seen
+}
+
+func numberGaps(s side) []Across {
+	var out []Across
+	for _, r := range s.runs {
+		byNumber := slices.SortedStableFunc(slices.Values(r.cycles), func(a, b numbered) int { return cmp.Compare(a.n, b.n) })
+		for i := 1; i < len(byNumber); i++ {
+			a, b := byNumber[i-1], byNumber[i]
+			if b.n-a.n < 2 {
+				continue
+			}
+			missing := fmt.Sprintf("cycle %s%d is", a.prefix, a.n+1)
+			if b.n-a.n > 2 {
+				missing = fmt.Sprintf("cycles %s%d to %s%d are", a.prefix, a.n+1, a.prefix, b.n-1)
+			}
+			out = append(out, Across{Cycles: ids(a.Summary, b.Summary),
+				Message: fmt.Sprintf("%s missing on %s, between %s (%s) and %s (%s)", missing, s.called(), a.Number, when(a.Start), b.Number, when(b.Start)),
+				Remedy:  "Export and import what is missing, or write down what became of it."})
+		}
+	}
+	return out
+}
+
+// numberRepeats looks within the time between two resets that were entered: there a
+// number names one cycle. Two different records with one start are a repeat as well.
+func numberRepeats(s side) []Across {
+	type key struct {
+		prefix string
+		n      int64
+		epoch  int
+	}
+	var order []key
+	found := map[key][]Summary{}
+	for _, r := range s.runs {
+		for _, c := range r.cycles {
+			k := key{c.prefix, c.n, r.epoch}
+			if found[k] == nil {
+				order = append(order, k)
+			}
+			found[k] = append(found[k], c.Summary)
+		}
+	}
+	var out []Across
+	for _, k := range order {
+		copies := found[k]
+		if len(copies) < 2 {
+			continue
+		}
+		out = append(out, Across{Cycles: ids(copies...),
+			Message: fmt.Sprintf("%d cycles on %s have the number %s: %s", len(copies), s.called(), copies[0].Number, list(ids(copies...))),
+			Remedy:  "Release none of them before the lead has found out which is which."})
+	}
+	return append(out, oneStart(s)...)
+}
+
+// oneStart finds other readings at the same start, where the numbers do not tell already.
+func oneStart(s side) []Across {
+	var out []Across
+	for i := 1; i < len(s.cycles); i++ {
+		a, b := s.cycles[i-1], s.cycles[i]
+		if !a.Start.Equal(b.Start) || (a.Number == b.Number && a.Number != "") {
+			continue
+		}
+		out = append(out, Across{Cycles: ids(a, b),
+			Message: fmt.Sprintf("two different records of %s start at %s", s.called(), when(a.Start)),
+			Remedy:  "Release neither before the lead has found out which is which."})
+	}
+	return out
+}
+
+func numberResets(s side) []Across {
+	var out []Across
+	for _, r := range s.runs {
+		if r.dropped == nil {
+			continue
+		}
+		c := r.cycles[0]
+		out = append(out, Across{Cycles: ids(r.dropped.Summary, c.Summary),
+			Message: fmt.Sprintf("the cycle numbers of %s drop from %s (%s) to %s (%s)", s.called(), r.dropped.Number, when(r.dropped.Start), c.Number, when(c.Start)),
+			Remedy:  "Write down why, such as a service; that explains it."})
+	}
+	return out
+}
+
+// clocks finds numbers that run against the time of day, and starts within the hour
+// that a change of the clock repeats or skips, as long as that change is.
+func clocks(s side) []Across {
+	var out []Across
+	for _, r := range s.runs {
+		highest, seen := r.cycles[0], map[int64]bool{}
+		for _, c := range r.cycles {
+			repeat := seen[c.n]
+			seen[c.n] = true
+			if c.n < highest.n && !repeat {
+				out = append(out, Across{Cycles: ids(highest.Summary, c.Summary),
+					Message: fmt.Sprintf("cycle %s on %s starts at %s, before cycle %s (%s)", highest.Number, s.called(), when(highest.Start), c.Number, when(c.Start)),
+					Remedy:  "Compare the clock of the steriliser with a trusted one, and write it down."})
+			}
+			if c.n > highest.n {
+				highest = c
+			}
+		}
+	}
+	for _, c := range s.cycles {
+		if change, ok := clockChange(c.Start); ok {
+			out = append(out, Across{Cycles: ids(c),
+				Message: fmt.Sprintf("a cycle on %s starts at %s, where the clock changed at %s", s.called(), when(c.Start), change.Format("15:04 MST")),
+				Remedy:  "Check that the clock of the steriliser was changed too."})
+		}
+	}
+	return out
+}
+
+// clockChange returns the change of the zone's clock that t is nearer to than the
+// change is long. A change shorter than 10 min or longer than 3 h is a matter of
+// history or law, not of summer time.
+func clockChange(t time.Time) (time.Time, bool) {
+	from, to := t.ZoneBounds()
+	for _, at := range []time.Time{from, to} {
+		if at.IsZero() {
+			continue
+		}
+		_, after := at.Zone()
+		_, before := at.Add(-time.Second).Zone()
+		long := time.Duration(after-before) * time.Second
+		if long = long.Abs(); long < 10*time.Minute || long > 3*time.Hour {
+			continue
+		}
+		if d := t.Sub(at); -long <= d && d < long {
+			return at, true
+		}
+	}
+	return time.Time{}, false
+}
+
+// counters compares what a machine counted with the number of the last cycle that had
+// started by then; after a reset that was entered since, with none.
+func counters(s side) []Across {
+	entered := slices.Clone(s.facts.Counters)
+	slices.SortFunc(entered, func(a, b Counter) int { return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.Count, b.Count)) })
+	var out []Across
+	for _, e := range slices.Compact(entered) {
+		if e.Steriliser != s.name {
+			continue
+		}
+		a := Across{Cycles: []string{}, Remedy: "Export and import what is missing, or read the counter again."}
+		last, named := int64(0), "there is no record before"
+		for _, c := range s.cycles {
+			n, ok := numberOf(c)
+			if ok && !c.Start.After(e.At) && epoch(c, s.facts.Resets) == epoch(Summary{Steriliser: s.name, Start: e.At}, s.facts.Resets) {
+				last, named, a.Cycles = n.n, fmt.Sprintf("the last record before is cycle %s (%s)", c.Number, when(c.Start)), ids(c)
+			}
+		}
+		if e.Count == last {
+			continue
+		}
+		a.Message = fmt.Sprintf("%s counted %d at %s, and %s", s.called(), e.Count, when(e.At), named)
+		out = append(out, a)
+	}
+	return out
+}
