@@ -142,16 +142,19 @@ func (r *Record) Readings() Readings { return r.readings }
 // Len returns the number of readings, at least 1.
 func (r *Record) Len() int { return len(r.readings.Seconds) }
 
+// ID returns the name of the cycle, see [Header.ID].
+func (r *Record) ID() string { return r.header.ID() }
+
 // ID returns the name of the cycle: steriliser, local date and time of the start,
 // such as S1-20261102-081403; "b" is added in the hour that a change of the clock
 // repeats. A record that names no steriliser starts with "unassigned".
-func (r *Record) ID() string {
-	s := r.header.Steriliser
+func (h Header) ID() string {
+	s := h.Steriliser
 	if s == "" {
 		s = "unassigned"
 	}
-	id := s + "-" + r.header.Start.Format("20060102-150405")
-	if repeated(r.header.Start) {
+	id := s + "-" + h.Start.Format("20060102-150405")
+	if repeated(h.Start) {
 		id += "b"
 	}
 	return id
