@@ -1,0 +1,276 @@
+package validate
+
+import (
+	"math"
+	"slices"
+
+	"holdproof/parse/cycle"
+	"holdproof/validate/steam"
+)
+
+// What a reading can be at all (ours: wider than any steriliser reaches).
+const (
+	coldest, hottest    = -20.0, 200.0 // °C
+	highestPressure     = 600.0        // kPa absolute
+	lowestGaugePressure = -101.0       // kPa
+)
+
+// A spike is one reading off both its neighbours to the same side (ours).
+const (
+	spikeHeight = 1.0 // K, and at least two steps of the channel
+	spikeRest   = 0.5 // K, at most, between the neighbours
+	spikeTime   = 5.0 // s, at most, to each neighbour
+)
+
+// removal is a row that is no reading, and which of its cells is why.
+type removal struct {
+	at      float64 // s
+	line    int
+	heading string
+	spike   bool
+}
+
+// readings are the rows of a record that can be readings, as columns of one length.
+type readings struct {
+	t       []float64 // s
+	lines   []int
+	judged  []column
+	ref     []float64 // °C, of the reference channel
+	p       []float64 // kPa absolute; nil where it cannot be known
+	asRead  []float64 // kPa as the record has it; nil without a pressure
+	tsteam  []float64 // °C from p; NaN where it was not needed or there is no steam; nil without p
+	lowest  []float64 // °C, of the judged channels
+	removed []removal // in the order of time
+	pStep   float64   // kPa, see step
+}
+
+// column is a judged channel.
+type column struct {
+	heading string
+	role    cycle.Role
+	celsius []float64
+	step    float64 // K, see step
+}
+
+// floats hands out slices of one piece of memory.
+type floats []float64
+
+func (f *floats) take(n int) []float64 {
+	if len(*f) < n {
+		*f = make([]float64, max(n, 4*n))
+	}
+	out := (*f)[:n:n]
+	*f = (*f)[n:]
+	return out
+}
+
+// read takes the rows of a record that can be readings. Other columns' cells never count.
+func read(raw cycle.Readings, cols columns, ps pressureScale) *readings {
+	n := len(raw.Seconds)
+	memory := make(floats, n*(5+len(cols.judged)))
+	r := &readings{}
+	bad := r.impossible(raw, cols, ps)
+	r.t = kept(memory.take(n), raw.Seconds, bad)
+	if len(r.t) < n {
+		r.lines = make([]int, 0, len(r.t))
+		for i, line := range raw.Lines {
+			if !bad[i] {
+				r.lines = append(r.lines, line)
+			}
+		}
+	} else {
+		r.lines = raw.Lines
+	}
+	for _, k := range cols.judged {
+		c := raw.Channels[k]
+		col := column{heading: c.Heading, role: cols.role(raw, k), celsius: kept(memory.take(n), c.Celsius, bad)}
+		col.step = step(col.celsius, enoughStepK)
+		r.judged = append(r.judged, col)
+	}
+	if raw.Pressure != nil {
+		r.asRead = kept(memory.take(n), raw.Pressure.KPa, bad)
+	}
+	r.removeSpikes()
+	if cols.ref >= 0 {
+		r.ref = r.judged[cols.ref].celsius
+	}
+	r.pressure(&memory, ps)
+	r.lowest = lowest(&memory, r.judged)
+	return r
+}
+
+// kept copies the values that are not bad; bad is nil where none is.
+func kept[T ~float64](dst []float64, values []T, bad []bool) []float64 {
+	dst = dst[:0]
+	if bad == nil {
+		for _, v := range values {
+			dst = append(dst, float64(v))
+		}
+		return dst
+	}
+	for i, v := range values {
+		if !bad[i] {
+			dst = append(dst, float64(v))
+		}
+	}
+	return dst
+}
+
+// impossible marks the rows in which a judged temperature or the pressure cannot be a
+// reading; nil if there is none.
+func (r *readings) impossible(raw cycle.Readings, cols columns, ps pressureScale) []bool {
+	var bad []bool
+	why := make(map[int]string)
+	mark := func(i int, heading string) {
+		if bad == nil {
+			bad = make([]bool, len(raw.Seconds))
+		}
+		if !bad[i] {
+			bad[i], why[i] = true, heading
+		}
+	}
+	for _, k := range cols.judged {
+		for i, v := range raw.Channels[k].Celsius {
+			if !(v >= coldest-limitTolerance && v <= hottest+limitTolerance) { // written so that NaN fails
+				mark(i, raw.Channels[k].Heading)
+			}
+		}
+	}
+	if raw.Pressure != nil {
+		lo, hi := ps.possible()
+		for i, v := range raw.Pressure.KPa {
+			if !(v >= lo-limitTolerance && v <= hi+limitTolerance) {
+				mark(i, raw.Pressure.Heading)
+			}
+		}
+	}
+	for i, b := range bad {
+		if b {
+			r.removed = append(r.removed, removal{at: raw.Seconds[i], line: raw.Lines[i], heading: why[i]})
+		}
+	}
+	return bad
+}
+
+// removeSpikes removes the rows in which a judged temperature is a spike. All are
+// found on the same readings, before any is removed.
+func (r *readings) removeSpikes() {
+	var found map[int]string
+	for _, c := range r.judged {
+		height := max(spikeHeight, 2*c.step)
+		for i := 1; i+1 < len(c.celsius); i++ {
+			before, at, after := c.celsius[i-1], c.celsius[i], c.celsius[i+1]
+			up := min(at-before, at-after)
+			down := min(before-at, after-at)
+			if !atLeast(max(up, down), height) || above(math.Abs(before-after), spikeRest) ||
+				above(r.t[i]-r.t[i-1], spikeTime) || above(r.t[i+1]-r.t[i], spikeTime) {
+				continue
+			}
+			if found == nil {
+				found = make(map[int]string)
+			}
+			if _, known := found[i]; !known {
+				found[i] = c.heading
+			}
+		}
+	}
+	if found == nil {
+		return
+	}
+	r.drop(found)
+}
+
+func (r *readings) drop(found map[int]string) {
+	bad := make([]bool, len(r.t))
+	for i := range r.t {
+		heading, spike := found[i]
+		if !spike {
+			continue
+		}
+		bad[i] = true
+		r.removed = append(r.removed, removal{at: r.t[i], line: r.lines[i], heading: heading, spike: true})
+	}
+	slices.SortStableFunc(r.removed, func(a, b removal) int { return a.line - b.line })
+	lines := make([]int, 0, len(r.t))
+	for i, line := range r.lines {
+		if !bad[i] {
+			lines = append(lines, line)
+		}
+	}
+	r.lines = lines
+	r.t = kept(r.t, r.t, bad)
+	for k := range r.judged {
+		r.judged[k].celsius = kept(r.judged[k].celsius, r.judged[k].celsius, bad)
+	}
+	if r.asRead != nil {
+		r.asRead = kept(r.asRead, r.asRead, bad)
+	}
+}
+
+// pressure makes the recorded pressure absolute, where that can be done, and
+// evaluates the saturation line above vacuum.
+func (r *readings) pressure(memory *floats, ps pressureScale) {
+	if r.asRead == nil {
+		return
+	}
+	r.pStep = step(r.asRead, enoughStepKPa)
+	offset, ok := ps.offset()
+	if !ok {
+		return
+	}
+	n := len(r.asRead)
+	r.p, r.tsteam = memory.take(n), memory.take(n)
+	for i, v := range r.asRead {
+		r.p[i] = v + offset
+	}
+	steam.CelsiusAll(r.tsteam, r.p)
+}
+
+func lowest(memory *floats, judged []column) []float64 {
+	if len(judged) == 0 {
+		return nil
+	}
+	out := memory.take(len(judged[0].celsius))
+	copy(out, judged[0].celsius)
+	for _, c := range judged[1:] {
+		for i, v := range c.celsius {
+			out[i] = min(out[i], v)
+		}
+	}
+	return out
+}
+
+// A step at most this large is as good as any smaller one to every rule but the
+// rate of a leak test.
+const (
+	enoughStepK   = 0.1 // K
+	enoughStepKPa = 0.2 // kPa
+)
+
+// step returns the smallest difference between two different values of a column: the
+// step in which its recorder writes. 0 if all values are equal. A difference of at
+// most enough between neighbours in time is returned as soon as it is seen: no rule
+// asks for more. Values within the tolerance of comparisons are equal.
+func step(values []float64, enough float64) float64 {
+	for i := 1; i < len(values); i++ {
+		if d := math.Abs(values[i] - values[i-1]); d > limitTolerance && d <= enough+limitTolerance {
+			return d
+		}
+	}
+	return smallestStep(values)
+}
+
+// smallestStep is [step] in full.
+func smallestStep(values []float64) float64 {
+	sorted := slices.Sorted(slices.Values(values))
+	least := math.Inf(1)
+	for i := 1; i < len(sorted); i++ {
+		if d := sorted[i] - sorted[i-1]; d > limitTolerance {
+			least = min(least, d)
+		}
+	}
+	if math.IsInf(least, 1) {
+		return 0
+	}
+	return least
+}
