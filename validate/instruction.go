@@ -12,7 +12,7 @@ type Cause int
 
 // The causes.
 const (
-	CauseUnreadable   Cause = iota // nothing was judged: no findings
+	CauseUnreadable   Cause = iota // nothing was judged: no findings, or only that the record cannot be read
 	CauseConforms                  // nothing to do
 	CauseMachine                   // a test failed, or the second failure in a row on a machine
 	CauseHot                       // the load failed the temperature ceiling
@@ -92,7 +92,7 @@ func causeOf(v Verdict, again bool) Cause {
 		return CauseLoad
 	}
 	switch {
-	case len(v.Findings) == 0:
+	case len(v.Findings) == 0 || has(v, readableCheck.name, NotProven):
 		return CauseUnreadable
 	case onlySettings(v):
 		return CauseSetting

@@ -49,6 +49,7 @@ func TestInstruct(t *testing.T) {
 		{"a test's record cut", cycle.PenetrationTest, false, []Finding{is("record-complete", NotProven)}, retest, CauseTestUnproven},
 		{"unreadable", cycle.Load, false, nil, export, CauseUnreadable},
 		{"unreadable after a failure", cycle.Load, true, nil, export, CauseUnreadable},
+		{"its readings were refused", cycle.Load, false, Unreadable(cycle.Header{}, 7, "why", "remedy").Findings, export, CauseUnreadable},
 		{"cut", cycle.Load, false, []Finding{good, is("record-complete", NotProven)}, export, CauseCut},
 		{"cut in the hold", cycle.Load, false, []Finding{is("holding-time", Failed), is("record-complete", NotProven)}, export, CauseCut},
 		{"cut, and air in it", cycle.Load, false, []Finding{is("steam-agreement", Failed), is("record-complete", NotProven)}, repack, CauseLoad},
