@@ -29,7 +29,9 @@ var mayImport = map[string]string{
 	"report/daily":         "validate validate/routine parse/cycle",
 	"report/figure":        "validate validate/steam parse/cycle",
 	"report/pdf":           "report/daily report/figure",
-	"report/seal":          "",
+	"report/seal":          "report/seal/cms report/seal/pdffile",
+	"report/seal/cms":      "",
+	"report/seal/pdffile":  "",
 	"fixtures":             "",
 }
 
