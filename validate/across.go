@@ -95,7 +95,7 @@ func AcrossCycles(cycles []Summary, facts Facts) []Across {
 				s.cycles = append(s.cycles, c)
 			}
 		}
-		s.runs = runsOf(s.cycles, facts.Resets)
+		s.streaks = streaksOf(s.cycles, facts.Resets)
 		for _, check := range acrossChecks {
 			for _, a := range check.run(s) {
 				a.Check, a.Steriliser = check.name, name
@@ -128,11 +128,11 @@ func FailedAgain(cycles []Summary) []string {
 
 // side is one steriliser's cycles in order of start, and what else is known.
 type side struct {
-	name   string
-	cycles []Summary
-	runs   []run
-	all    []Summary // of every steriliser
-	facts  Facts
+	name    string
+	cycles  []Summary
+	streaks []streak
+	all     []Summary // of every steriliser
+	facts   Facts
 }
 
 // called names the steriliser in a sentence.

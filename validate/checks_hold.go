@@ -96,16 +96,18 @@ func (s *subject) costsHold(f Finding, set conditionSet, agreed, unassessed stri
 		f.Message = unassessed + ": the band was not held long enough to tell"
 		return f
 	}
-	h := s.longestOf(inBand|set, false)
+	f.Outcome, f.Message = Conforms, agreed
+	if atLeast(s.guardedAll, s.hold) {
+		return f // fewer conditions hold at least as long
+	}
+	h := s.longestOf(inBand|set, false).length()
 	switch {
 	case below(h, s.hold):
 		f.Outcome, f.Remedy = Failed, callHelp
-		f.Message = agreed + " for only " + lasted(h) + " of the " + needs(s.hold) + " needed"
+		f.Message += " for only " + lasted(h) + " of the " + needs(s.hold) + " needed"
 	case atLeast(s.conditions.guarded(inBand), s.hold) && below(s.conditions.guarded(inBand|set), s.hold):
 		f.Outcome, f.Remedy = Borderline, setAside
-		f.Message = agreed + " for " + lasted(h) + ", but not if the sensors read as wrong as they may"
-	default:
-		f.Outcome, f.Message = Conforms, agreed+" for "+lasted(h)
+		f.Message += " for " + lasted(h) + ", but not if the sensors read as wrong as they may"
 	}
 	return f
 }
@@ -284,7 +286,10 @@ func temperatureCeiling(s *subject) Finding {
 }
 
 func plateauInterrupted(s *subject) Finding {
-	spans := s.conditions.spans(nil, inBand, true)
+	spans := s.bandSpans
+	if s.conditions.gaps > 0 {
+		spans = s.conditions.spans(nil, inBand, true)
+	}
 	n, second := 0, 0.0
 	for _, interval := range spans {
 		if !atLeast(interval.length(), shortest) {

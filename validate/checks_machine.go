@@ -171,7 +171,7 @@ func (s *subject) plateauMean() Figure {
 		return Figure{}
 	}
 	w := s.inside(s.exposed, s.measured.HoldFrom.Value, s.measured.HoldTo.Value)
-	return s.meanOver(w, func(i int) float64 { return s.ref[i] })
+	return timeMean(s.t[w.from:w.to+1], s.ref[w.from:w.to+1])
 }
 
 // heating is the time from the first reading until the reference first reached ts for

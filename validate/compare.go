@@ -17,9 +17,6 @@ func median(xs []float64) (float64, bool) {
 	if len(xs) == 0 {
 		return 0, false
 	}
-	if v, ok := majority(xs); ok {
-		return v, true
-	}
 	n := len(xs)
 	hi := nth(xs, n/2)
 	if n%2 == 1 {
@@ -30,30 +27,6 @@ func median(xs []float64) (float64, bool) {
 		lo = max(lo, x)
 	}
 	return (lo + hi) / 2, true
-}
-
-// majority returns the value that more than half of xs have, which is then their
-// median. Recorders are mostly that regular, and one pass is all it takes.
-func majority(xs []float64) (float64, bool) {
-	var v float64
-	votes := 0
-	for _, x := range xs {
-		switch {
-		case votes == 0:
-			v, votes = x, 1
-		case x == v:
-			votes++
-		default:
-			votes--
-		}
-	}
-	n := 0
-	for _, x := range xs {
-		if x == v {
-			n++
-		}
-	}
-	return v, 2*n > len(xs)
 }
 
 // nth returns the k-th smallest of xs, counted from 0, and leaves nothing larger

@@ -7,6 +7,9 @@ const (
 	inBand   conditionSet = 1 << iota // every judged temperature in Ts to Ts + B
 	inSpread                          // every pair of channels within 2 K
 	inSteam                           // reference and steam temperature within 2 K
+
+	// gapNext is not a condition: a gap follows the reading, no line leads on from it.
+	gapNext conditionSet = 1 << 7
 )
 
 // quantity is a recorded quantity that must stay within [lo, hi], ends included.
@@ -21,10 +24,25 @@ type quantity struct {
 // not met as recorded, and not met with both limits moved inwards by the uncertainty.
 type conditions struct {
 	t          []float64
-	gap        float64 // s; neighbours further apart have no line between them
 	quantities []quantity
-	unmet      []conditionSet
-	unguarded  []conditionSet
+	unmet      []conditionSet // with gapNext
+	unguarded  []conditionSet // with gapNext
+	gaps       int
+}
+
+// newConditions has no quantity yet. Neighbours further apart than gap have no line
+// between them.
+func newConditions(t []float64, gap float64, w *workspace) conditions {
+	c := conditions{t: t, unmet: w.bits.take(len(t)), unguarded: w.bits.take(len(t))}
+	for i := range t {
+		var bits conditionSet
+		if i+1 < len(t) && above(t[i+1]-t[i], gap) {
+			bits = gapNext
+			c.gaps++
+		}
+		c.unmet[i], c.unguarded[i] = bits, bits
+	}
+	return c
 }
 
 // span is an interval of time in which conditions are met; its ends are exact crossings.
@@ -72,45 +90,42 @@ func (c *conditions) addVarying(q quantity, least, most float64, u func(int) flo
 
 func (c *conditions) met(i int, set conditionSet) bool { return c.unmet[i]&set == 0 }
 
-func (c *conditions) apart(i int) bool { return above(c.t[i+1]-c.t[i], c.gap) }
-
 // spans appends the intervals in which all of set are met, in order. With bridged,
 // the readings at either side of a gap are joined by a straight line too.
 func (c *conditions) spans(dst []span, set conditionSet, bridged bool) []span {
-	var at span
-	open := false
-	start := func(from float64, edge bool) { at, open = span{from: from, atEdge: edge}, true }
-	stop := func(to float64) {
-		at.to, open = to, false
-		dst = append(dst, at)
+	stop := set | gapNext
+	if bridged {
+		stop = set
 	}
-	edge := true
-	for i := range c.t {
+	last := len(c.t) - 1
+	var at span
+	open, edge := false, true
+	for i := 0; i <= last; i++ {
 		met := c.met(i, set)
-		if met && !open {
-			start(c.t[i], edge)
-		}
-		if i+1 == len(c.t) || !bridged && c.apart(i) {
-			if open {
-				stop(c.t[i])
+		if met {
+			if !open {
+				at, open = span{from: c.t[i], atEdge: edge}, true
 			}
-			edge = true
-			continue
+			for i < last && c.unmet[i]&stop == 0 && c.unmet[i+1]&set == 0 {
+				i++ // as long as it is met, only the ends matter
+			}
 		}
-		edge = false
-		next := c.met(i+1, set)
-		if met && next {
+		if edge = i == last || c.unmet[i]&stop&gapNext != 0; edge {
+			if open {
+				at.to, open = c.t[i], false
+				dst = append(dst, at)
+			}
 			continue
 		}
 		from, to, ok := c.crossings(i, set)
-		switch {
-		case met:
-			stop(to)
-		case ok && next:
-			start(from, false)
-		case ok:
-			start(from, false)
-			stop(to)
+		if met {
+			at.to, open = to, false
+			dst = append(dst, at)
+		} else if ok {
+			at, open = span{from: from, to: to}, c.met(i+1, set)
+			if !open {
+				dst = append(dst, at)
+			}
 		}
 	}
 	return dst
@@ -175,15 +190,13 @@ func longest(spans []span) span {
 // inside, at each of which all of set are met by more than the uncertainty: last time
 // minus first.
 func (c *conditions) guarded(set conditionSet) float64 {
-	best, first := 0.0, -1
-	for i, bits := range c.unguarded {
-		if bits&set != 0 {
-			first = -1
+	best := 0.0
+	for i := 0; i < len(c.t); i++ {
+		if c.unguarded[i]&set != 0 {
 			continue
 		}
-		if first < 0 || c.apart(i-1) {
-			first = i
-		}
+		first := i
+		i = endOfRun(c.unguarded, i, set)
 		best = max(best, c.t[i]-c.t[first])
 	}
 	return best
@@ -193,23 +206,30 @@ func (c *conditions) guarded(set conditionSet) float64 {
 // of consecutive readings, no gap inside, at which they are, from the reading before
 // the run to the one after it; at a gap or an end, from the run's own first or last.
 func (c *conditions) possible(set conditionSet) float64 {
-	best, from, running := 0.0, 0.0, false
-	for i := range c.t {
-		joined := i > 0 && !c.apart(i-1)
-		if !c.met(i, set) {
-			if running && joined {
-				best = max(best, c.t[i]-from)
-			}
-			running = false
+	best := 0.0
+	for i := 0; i < len(c.t); i++ {
+		if c.unmet[i]&set != 0 {
 			continue
 		}
-		if !running || !joined {
-			from, running = c.t[i], true
-			if joined {
-				from = c.t[i-1]
-			}
+		first := i
+		if i > 0 && c.unmet[i-1]&gapNext == 0 {
+			first--
 		}
-		best = max(best, c.t[i]-from)
+		i = endOfRun(c.unmet, i, set)
+		last := i
+		if i+1 < len(c.t) && c.unmet[i]&gapNext == 0 {
+			last++
+		}
+		best = max(best, c.t[last]-c.t[first])
 	}
 	return best
+}
+
+// endOfRun returns the last reading of the run that starts at i: no gap inside, and none of
+// the bits of set.
+func endOfRun(bits []conditionSet, i int, set conditionSet) int {
+	for i+1 < len(bits) && bits[i]&gapNext == 0 && bits[i+1]&set == 0 {
+		i++
+	}
+	return i
 }

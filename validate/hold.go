@@ -56,9 +56,17 @@ func (r *readings) interval(from, to int) (float64, bool) {
 	if to <= from {
 		return 0, false
 	}
-	steps := make([]float64, 0, to-from)
+	first, alike := r.t[from+1]-r.t[from], 0
+	steps := r.work.steps[:0]
 	for i := from; i < to; i++ {
-		steps = append(steps, r.t[i+1]-r.t[i])
+		d := r.t[i+1] - r.t[i]
+		if steps = append(steps, d); d == first {
+			alike++
+		}
+	}
+	r.work.steps = steps
+	if 2*alike > to-from {
+		return first, true // as most recorders write, and no sorting needed
 	}
 	return median(steps)
 }
@@ -98,55 +106,19 @@ func (r *readings) inside(w window, from, to float64) window {
 	return w
 }
 
-// figures fills in what is measured over an interval of time: temperatures, their
-// spread and their difference from the steam temperature, at the readings inside it.
-func (r *readings) figures(m *Measured, w window, over span) {
-	in := r.inside(w, over.from, over.to)
-	if !in.any() {
-		return
-	}
-	lo, hi, spread := math.Inf(1), math.Inf(-1), 0.0
-	for i := in.from; i <= in.to; i++ {
-		least, most := r.lowest[i], r.lowest[i]
-		for _, c := range r.judged {
-			most = max(most, c.celsius[i])
-		}
-		lo, hi, spread = min(lo, least), max(hi, most), max(spread, most-least)
-	}
-	m.TemperatureMin, m.TemperatureMax = Known(lo), Known(hi)
-	if len(r.judged) > 1 {
-		m.Spread = Known(spread)
-	}
-	if r.p == nil {
-		return
-	}
-	m.SteamMean = r.meanOver(in, func(i int) float64 { return r.ref[i] - r.tsteam[i] })
-	const inner = 5.0 // s
-	at := r.inside(in, over.from+inner, over.to-inner)
-	for i := at.from; i <= at.to; i++ {
-		d := r.ref[i] - r.tsteam[i]
-		if d == d && (!m.SteamGap.Known || math.Abs(d) > math.Abs(m.SteamGap.Value)) {
-			m.SteamGap = Known(d)
-		}
-	}
-}
-
-// meanOver is the time mean of a quantity over readings, trapezoidal; of one reading
-// its value. Missing where the quantity is missing at any of them.
-func (r *readings) meanOver(w window, quantity func(int) float64) Figure {
-	if !w.any() {
+// timeMean is the mean of a quantity over time, trapezoidal; of one reading its value.
+// Missing where there is no reading, or where the quantity is missing at one.
+func timeMean(t, values []float64) Figure {
+	if len(t) == 0 {
 		return Figure{}
 	}
-	before := quantity(w.from)
-	mean := before
-	if w.to > w.from {
+	mean := values[0]
+	if last := len(t) - 1; last > 0 {
 		sum := 0.0
-		for i := w.from + 1; i <= w.to; i++ {
-			now := quantity(i)
-			sum += (before + now) / 2 * (r.t[i] - r.t[i-1])
-			before = now
+		for i := range last {
+			sum += (values[i] + values[i+1]) / 2 * (t[i+1] - t[i])
 		}
-		mean = sum / (r.t[w.to] - r.t[w.from])
+		mean = sum / (t[last] - t[0])
 	}
 	return Figure{Value: mean, Known: !math.IsNaN(mean)}
 }

@@ -95,6 +95,9 @@ func Unreadable(h cycle.Header, line int, why, remedy string) Verdict {
 //
 // Cost: linear in the readings, a fixed number of allocations a cycle.
 func Judge(rec *cycle.Record, rules Rules) Verdict {
+	work := workspaces.Get().(*workspace)
+	defer workspaces.Put(work)
+	work.reset()
 	s := &subject{head: rec.Header(), raw: rec.Readings(), rules: rules}
 	if len(rules.Set.Programmes) == 0 {
 		return s.unjudged("programme", "there is no limit set to judge by",
@@ -102,7 +105,7 @@ func Judge(rec *cycle.Record, rules Rules) Verdict {
 	}
 	s.cols = sortColumns(s.raw)
 	s.scale = scaleOf(s.raw, s.cols, rules.Site)
-	s.readings = read(s.raw, s.cols, s.scale)
+	s.readings = read(s.raw, s.cols, s.scale, work)
 	if len(s.t) == 0 {
 		r := s.removed[0]
 		return s.unjudged("sensor-reading", "no reading of the record can be used: "+r.heading+" never gave a number that it can have",
@@ -205,6 +208,7 @@ type subject struct {
 	mKnown      bool
 	gap         float64 // s, neighbours further apart have a gap between them
 	conditions  conditions
+	apart       []float64 // K, reference less steam temperature at the readings of the exposure
 	bandSpans   []span
 	allSet      conditionSet
 	longestAll  span

@@ -22,11 +22,13 @@ const shortest = 10.0
 func (s *subject) measure() {
 	s.setConditions()
 	s.bandSpans = s.conditions.spans(nil, inBand, false)
-	all := s.conditions.spans(nil, s.allSet, false)
-	s.longestBand, s.longestAll = longest(s.bandSpans), longest(all)
+	s.longestBand, s.longestAll = longest(s.bandSpans), s.longestOf(s.allSet, false)
 	s.guardedAll = s.conditions.guarded(s.allSet)
 	s.possible = s.conditions.possible(s.allSet)
-	s.bridged = s.longestOf(s.allSet, true)
+	s.bridged = s.longestAll.length()
+	if s.conditions.gaps > 0 {
+		s.bridged = s.longestOf(s.allSet, true).length()
+	}
 	s.equilibrate()
 
 	m := &s.measured
@@ -40,28 +42,57 @@ func (s *subject) measure() {
 		over = s.longestAll
 	}
 	if over.length() > 0 {
-		m.HoldFrom, m.HoldTo = Known(over.from), Known(over.to)
-		s.figures(m, s.exposed, over)
+		s.figures(over)
 	}
 }
 
-// longestOf is the hold as recorded of a set of conditions, in s.
-func (s *subject) longestOf(set conditionSet, bridged bool) float64 {
-	return longest(s.conditions.spans(nil, set, bridged)).length()
+// longestOf is the hold as recorded of a set of conditions.
+func (s *subject) longestOf(set conditionSet, bridged bool) span {
+	s.work.spans = s.conditions.spans(s.work.spans[:0], set, bridged)
+	return longest(s.work.spans)
 }
+
+// figures fills in what is measured over an interval of time: temperatures, their
+// spread and their difference from the steam temperature, at the readings inside it.
+func (s *subject) figures(over span) {
+	m := &s.measured
+	m.HoldFrom, m.HoldTo = Known(over.from), Known(over.to)
+	in := s.inside(s.exposed, over.from, over.to)
+	if !in.any() {
+		return
+	}
+	lo, hi, spread := math.Inf(1), math.Inf(-1), 0.0
+	for i := in.from; i <= in.to; i++ {
+		lo, hi, spread = min(lo, s.lowest[i]), max(hi, s.highest[i]), max(spread, s.highest[i]-s.lowest[i])
+	}
+	m.TemperatureMin, m.TemperatureMax = Known(lo), Known(hi)
+	if len(s.judged) > 1 {
+		m.Spread = Known(spread)
+	}
+	if s.p == nil {
+		return
+	}
+	m.SteamMean = timeMean(s.t[in.from:in.to+1], s.apart[in.from-s.exposed.from:in.to+1-s.exposed.from])
+	const inner = 5.0 // s
+	at := s.inside(in, over.from+inner, over.to-inner)
+	for i := at.from; i <= at.to; i++ {
+		d := s.apart[i-s.exposed.from]
+		if d == d && (!m.SteamGap.Known || math.Abs(d) > math.Abs(m.SteamGap.Value)) {
+			m.SteamGap = Known(d)
+		}
+	}
+}
+
+// cut is the part of a column that lies in the exposure.
+func (s *subject) cut(xs []float64) []float64 { return xs[s.exposed.from : s.exposed.to+1] }
 
 // setConditions lays out the quantities of the exposure and their limits.
 func (s *subject) setConditions() {
-	n := s.exposed.to - s.exposed.from + 1
-	cut := func(xs []float64) []float64 { return xs[s.exposed.from : s.exposed.to+1] }
-	bits := make([]conditionSet, 2*n)
-	s.conditions = conditions{t: cut(s.t), gap: s.gap, unmet: bits[:n], unguarded: bits[n:]}
-	pairs := len(s.judged) * (len(s.judged) - 1) / 2
-	memory := make(floats, n*(pairs+1))
+	s.conditions = newConditions(s.cut(s.t), s.gap, s.work)
 	for k, c := range s.judged {
-		s.conditions.add(quantity{inBand, cut(c.celsius), s.ts, s.ts + s.band}, s.uT)
+		s.conditions.add(quantity{inBand, s.cut(c.celsius), s.ts, s.ts + s.band}, s.uT)
 		for _, d := range s.judged[:k] {
-			s.conditions.add(quantity{inSpread, difference(memory.take(n), cut(d.celsius), cut(c.celsius)), -within2K, within2K}, s.uSpread)
+			s.conditions.add(quantity{inSpread, s.difference(d.celsius, c.celsius), -within2K, within2K}, s.uSpread)
 		}
 	}
 	s.allSet = inBand | inSpread
@@ -69,7 +100,8 @@ func (s *subject) setConditions() {
 		return
 	}
 	s.allSet |= inSteam
-	s.conditions.addVarying(quantity{inSteam, difference(memory.take(n), cut(s.ref), cut(s.tsteam)), -within2K, within2K},
+	s.apart = s.difference(s.ref, s.tsteam)
+	s.conditions.addVarying(quantity{inSteam, s.apart, -within2K, within2K},
 		min(s.uT, steamULimit), steamULimit, func(i int) float64 { return s.steamUAt(s.exposed.from + i) })
 }
 
@@ -79,7 +111,10 @@ func (s *subject) steamUAt(i int) float64 {
 	return min(steamULimit, math.Hypot(s.uT, steam.Slope(cycle.Kilopascal(s.p[i]))*s.uP))
 }
 
-func difference(dst, a, b []float64) []float64 {
+// difference is a less b over the exposure.
+func (s *subject) difference(a, b []float64) []float64 {
+	a, b = s.cut(a), s.cut(b)
+	dst := s.work.floats.take(len(a))
 	for i := range dst {
 		dst[i] = a[i] - b[i]
 	}
@@ -93,16 +128,13 @@ func (s *subject) equilibrate() {
 		return
 	}
 	s.eq = s.lagBehind(s.bandSpans)
-	relaxed := s.conditions
-	relaxed.quantities = nil
-	relaxed.unmet = make([]conditionSet, len(relaxed.t))
-	relaxed.unguarded = make([]conditionSet, len(relaxed.t))
+	relaxed := newConditions(s.cut(s.t), s.gap, s.work)
 	for k, c := range s.judged {
 		lo := s.ts
 		if k != s.cols.ref {
 			lo -= math.Sqrt2 * s.uT
 		}
-		relaxed.add(quantity{inBand, c.celsius[s.exposed.from : s.exposed.to+1], lo, s.ts + s.band}, 0)
+		relaxed.add(quantity{inBand, s.cut(c.celsius), lo, s.ts + s.band}, 0)
 	}
 	s.eqLow = s.lagBehind(relaxed.spans(nil, inBand, false))
 }

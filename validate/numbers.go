@@ -7,20 +7,20 @@ import (
 	"time"
 )
 
-// run is a stretch of cycles of one steriliser whose numbers count up: of one prefix,
+// streak is a stretch of cycles of one steriliser whose numbers count up: of one prefix,
 // between two resets that were entered, or from a drop of the numbers on.
-type run struct {
+type streak struct {
 	epoch   int        // how many resets were entered before it
 	dropped *numbered  // the last cycle before an unexplained drop; nil if there was none
 	cycles  []numbered // in order of start
 }
 
-// runsOf cuts the cycles of a steriliser into runs. A number below the highest so far
+// streaksOf cuts the cycles of a steriliser into streaks. A number below the highest so far
 // is a drop, unless it fills a hole or the numbers go on above it afterwards: then the
 // records are out of order or a number came twice, and no counter was reset.
-func runsOf(cycles []Summary, resets []Reset) []run {
-	var out []run
-	at := map[string]int{} // the current run of a prefix
+func streaksOf(cycles []Summary, resets []Reset) []streak {
+	var out []streak
+	at := map[string]int{} // the current streak of a prefix
 	var all []numbered
 	for _, c := range cycles {
 		if n, ok := numberOf(c); ok {
@@ -33,11 +33,11 @@ func runsOf(cycles []Summary, resets []Reset) []run {
 		switch {
 		case !known || out[j].epoch != e:
 			at[c.prefix] = len(out)
-			out = append(out, run{epoch: e, cycles: []numbered{c}})
+			out = append(out, streak{epoch: e, cycles: []numbered{c}})
 		case drops(out[j], c, next(all[i+1:], c.prefix)):
 			at[c.prefix] = len(out)
 			last := out[j].cycles[len(out[j].cycles)-1]
-			out = append(out, run{epoch: e, dropped: &last, cycles: []numbered{c}})
+			out = append(out, streak{epoch: e, dropped: &last, cycles: []numbered{c}})
 		default:
 			out[j].cycles = append(out[j].cycles, c)
 		}
@@ -64,7 +64,7 @@ func next(rest []numbered, prefix string) *numbered {
 	return nil
 }
 
-func drops(r run, c numbered, after *numbered) bool {
+func drops(r streak, c numbered, after *numbered) bool {
 	lowest, highest, seen := c.n, c.n, false
 	for i, d := range r.cycles {
 		if i == 0 {
@@ -83,7 +83,7 @@ func drops(r run, c numbered, after *numbered) bool {
 
 func numberGaps(s side) []Across {
 	var out []Across
-	for _, r := range s.runs {
+	for _, r := range s.streaks {
 		byNumber := slices.SortedStableFunc(slices.Values(r.cycles), func(a, b numbered) int { return cmp.Compare(a.n, b.n) })
 		for i := 1; i < len(byNumber); i++ {
 			a, b := byNumber[i-1], byNumber[i]
@@ -112,7 +112,7 @@ func numberRepeats(s side) []Across {
 	}
 	var order []key
 	found := map[key][]Summary{}
-	for _, r := range s.runs {
+	for _, r := range s.streaks {
 		for _, c := range r.cycles {
 			k := key{c.prefix, c.n, r.epoch}
 			if found[k] == nil {
@@ -151,7 +151,7 @@ func oneStart(s side) []Across {
 
 func numberResets(s side) []Across {
 	var out []Across
-	for _, r := range s.runs {
+	for _, r := range s.streaks {
 		if r.dropped == nil {
 			continue
 		}
@@ -167,7 +167,7 @@ func numberResets(s side) []Across {
 // that a change of the clock repeats or skips, as long as that change is.
 func clocks(s side) []Across {
 	var out []Across
-	for _, r := range s.runs {
+	for _, r := range s.streaks {
 		highest, seen := r.cycles[0], map[int64]bool{}
 		for _, c := range r.cycles {
 			repeat := seen[c.n]

@@ -40,8 +40,10 @@ type readings struct {
 	asRead  []float64 // kPa as the record has it; nil without a pressure
 	tsteam  []float64 // °C from p; NaN where it was not needed or there is no steam; nil without p
 	lowest  []float64 // °C, of the judged channels
+	highest []float64 // °C, of the judged channels
 	removed []removal // in the order of time
 	pStep   float64   // kPa, see step
+	work    *workspace
 }
 
 // column is a judged channel.
@@ -52,25 +54,12 @@ type column struct {
 	step    float64 // K, see step
 }
 
-// floats hands out slices of one piece of memory.
-type floats []float64
-
-func (f *floats) take(n int) []float64 {
-	if len(*f) < n {
-		*f = make([]float64, max(n, 4*n))
-	}
-	out := (*f)[:n:n]
-	*f = (*f)[n:]
-	return out
-}
-
 // read takes the rows of a record that can be readings. Other columns' cells never count.
-func read(raw cycle.Readings, cols columns, ps pressureScale) *readings {
+func read(raw cycle.Readings, cols columns, ps pressureScale, w *workspace) *readings {
 	n := len(raw.Seconds)
-	memory := make(floats, n*(5+len(cols.judged)))
-	r := &readings{}
+	r := &readings{work: w}
 	bad := r.impossible(raw, cols, ps)
-	r.t = kept(memory.take(n), raw.Seconds, bad)
+	r.t = kept(w.floats.take(n), raw.Seconds, bad)
 	if len(r.t) < n {
 		r.lines = make([]int, 0, len(r.t))
 		for i, line := range raw.Lines {
@@ -83,19 +72,19 @@ func read(raw cycle.Readings, cols columns, ps pressureScale) *readings {
 	}
 	for _, k := range cols.judged {
 		c := raw.Channels[k]
-		col := column{heading: c.Heading, role: cols.role(raw, k), celsius: kept(memory.take(n), c.Celsius, bad)}
+		col := column{heading: c.Heading, role: cols.role(raw, k), celsius: kept(w.floats.take(n), c.Celsius, bad)}
 		col.step = step(col.celsius, enoughStepK)
 		r.judged = append(r.judged, col)
 	}
 	if raw.Pressure != nil {
-		r.asRead = kept(memory.take(n), raw.Pressure.KPa, bad)
+		r.asRead = kept(w.floats.take(n), raw.Pressure.KPa, bad)
 	}
 	r.removeSpikes()
 	if cols.ref >= 0 {
 		r.ref = r.judged[cols.ref].celsius
 	}
-	r.pressure(&memory, ps)
-	r.lowest = lowest(&memory, r.judged)
+	r.pressure(ps)
+	r.extent()
 	return r
 }
 
@@ -120,10 +109,10 @@ func kept[T ~float64](dst []float64, values []T, bad []bool) []float64 {
 // reading; nil if there is none.
 func (r *readings) impossible(raw cycle.Readings, cols columns, ps pressureScale) []bool {
 	var bad []bool
-	why := make(map[int]string)
+	var why map[int]string
 	mark := func(i int, heading string) {
 		if bad == nil {
-			bad = make([]bool, len(raw.Seconds))
+			bad, why = make([]bool, len(raw.Seconds)), make(map[int]string)
 		}
 		if !bad[i] {
 			bad[i], why[i] = true, heading
@@ -209,7 +198,7 @@ func (r *readings) drop(found map[int]string) {
 
 // pressure makes the recorded pressure absolute, where that can be done, and
 // evaluates the saturation line above vacuum.
-func (r *readings) pressure(memory *floats, ps pressureScale) {
+func (r *readings) pressure(ps pressureScale) {
 	if r.asRead == nil {
 		return
 	}
@@ -219,25 +208,29 @@ func (r *readings) pressure(memory *floats, ps pressureScale) {
 		return
 	}
 	n := len(r.asRead)
-	r.p, r.tsteam = memory.take(n), memory.take(n)
-	for i, v := range r.asRead {
-		r.p[i] = v + offset
+	r.p, r.tsteam = r.asRead, r.work.floats.take(n)
+	if offset != 0 {
+		r.p = r.work.floats.take(n)
+		for i, v := range r.asRead {
+			r.p[i] = v + offset
+		}
 	}
 	steam.CelsiusAll(r.tsteam, r.p)
 }
 
-func lowest(memory *floats, judged []column) []float64 {
-	if len(judged) == 0 {
-		return nil
+// extent finds the lowest and the highest judged temperature at each reading.
+func (r *readings) extent() {
+	if len(r.judged) == 0 {
+		return
 	}
-	out := memory.take(len(judged[0].celsius))
-	copy(out, judged[0].celsius)
-	for _, c := range judged[1:] {
+	r.lowest, r.highest = r.judged[0].celsius, r.judged[0].celsius
+	for _, c := range r.judged[1:] {
+		lo, hi := r.work.floats.take(len(r.t)), r.work.floats.take(len(r.t))
 		for i, v := range c.celsius {
-			out[i] = min(out[i], v)
+			lo[i], hi[i] = min(r.lowest[i], v), max(r.highest[i], v)
 		}
+		r.lowest, r.highest = lo, hi
 	}
-	return out
 }
 
 // A step at most this large is as good as any smaller one to every rule but the
