@@ -46,7 +46,8 @@ type Measured struct {
 	Sampling                           Figure // s
 	Leak                               Figure // kPa/min
 	// HoldFrom and HoldTo bound W, the interval the figures above are taken
-	// over, in seconds since the first reading: the hold a figure draws.
+	// over, in seconds since the first reading: the hold a figure draws. In an air
+	// leakage test they bound the 600 s that Leak is measured over.
 	HoldFrom, HoldTo Figure
 }
 

@@ -211,6 +211,7 @@ func airLeakage(s *subject) Finding {
 		return notProven("the test lasted "+lasted(l.te-l.t0)+", needs "+needs(leakSettling+leakMeasured), "Run the test again, to its end.")
 	}
 	s.measured.Leak = Known(l.rate)
+	s.measured.HoldFrom, s.measured.HoldTo = Known(l.te-leakMeasured), Known(l.te)
 	f.Measured, f.Uncertainty = Known(l.rate), Known(l.step/10)
 	if l.readings < 10 {
 		return notProven(fmt.Sprintf("only %d readings in the 600 s of the measurement, needs 10", l.readings), "Ask the lead to set the recorder to a shorter interval.")
