@@ -195,24 +195,18 @@ func when(t time.Time) string { return t.Format("2006-01-02 15:04") }
 
 // sameReadings looks over all sterilisers and reports with the earliest cycle's.
 func sameReadings(s side) []Across {
+	copies := map[Digest][]Summary{}
+	for _, c := range s.all {
+		copies[c.Readings] = append(copies[c.Readings], c)
+	}
 	var out []Across
-	seen := map[Digest]bool{}
-	for i, first := range s.all {
-		if first.Readings.N == 0 || seen[first.Readings] {
+	for _, c := range s.cycles {
+		found := copies[c.Readings]
+		if c.Readings.N == 0 || len(found) == 1 || found[0] != c {
 			continue
 		}
-		seen[first.Readings] = true
-		copies := []Summary{first}
-		for _, c := range s.all[i+1:] {
-			if c.Readings == first.Readings {
-				copies = append(copies, c)
-			}
-		}
-		if len(copies) == 1 || first.Steriliser != s.name {
-			continue
-		}
-		out = append(out, Across{Cycles: ids(copies...),
-			Message: fmt.Sprintf("%s have the same %d readings, and two cycles never have", list(ids(copies...)), first.Readings.N),
+		out = append(out, Across{Cycles: ids(found...),
+			Message: fmt.Sprintf("%s have the same %d readings, and two cycles never have", list(ids(found...)), c.Readings.N),
 			Remedy:  "Release none of them before the lead has found out which record belongs to which load."})
 	}
 	return out
@@ -228,16 +222,17 @@ func list(names []string) string {
 // overlaps compares each cycle with the one before it that ends last.
 func overlaps(s side) []Across {
 	var out []Across
+	var last Summary
 	for i, c := range s.cycles {
-		if i == 0 {
+		before := last
+		if i == 0 || c.End.After(last.End) {
+			last = c
+		}
+		if i == 0 || !c.Start.Before(before.End) || c.Start.Equal(before.Start) {
 			continue
 		}
-		last := slices.MaxFunc(s.cycles[:i], func(a, b Summary) int { return a.End.Compare(b.End) })
-		if !c.Start.Before(last.End) || c.Start.Equal(last.Start) {
-			continue
-		}
-		out = append(out, Across{Cycles: ids(last, c),
-			Message: fmt.Sprintf("a cycle on %s starts at %s, before the one of %s has ended (%s)", s.called(), when(c.Start), when(last.Start), when(last.End)),
+		out = append(out, Across{Cycles: ids(before, c),
+			Message: fmt.Sprintf("a cycle on %s starts at %s, before the one of %s has ended (%s)", s.called(), when(c.Start), when(before.Start), when(before.End)),
 			Remedy:  "Check the clock of the steriliser, and whether both records are its own."})
 	}
 	return out

@@ -290,3 +290,18 @@ func TestOrderMakesNoDifference(t *testing.T) {
 		}
 	}
 }
+
+// Ten years of a surgery with one steriliser.
+func BenchmarkAcrossCycles(b *testing.B) {
+	var cycles []Summary
+	for i := range 20000 {
+		start := at("08:00").Add(time.Duration(i) * time.Hour)
+		cycles = append(cycles, Summary{ID: fmt.Sprint(i), Steriliser: "S1", Number: fmt.Sprint(1000 + i), Start: start, End: start.Add(30 * time.Minute),
+			Kind: cycle.Load, Outcome: Conforms, Readings: Digest{N: 2400, Sum: [32]byte{byte(i), byte(i >> 8)}}})
+	}
+	for b.Loop() {
+		if got := AcrossCycles(cycles, Facts{}); len(got) != 0 {
+			b.Fatal(told(got[:1]))
+		}
+	}
+}

@@ -13,6 +13,9 @@ type streak struct {
 	epoch   int        // how many resets were entered before it
 	dropped *numbered  // the last cycle before an unexplained drop; nil if there was none
 	cycles  []numbered // in order of start
+
+	lowest, highest int64
+	seen            map[int64]bool
 }
 
 // streaksOf cuts the cycles of a steriliser into streaks. A number below the highest so far
@@ -30,17 +33,18 @@ func streaksOf(cycles []Summary, resets []Reset) []streak {
 	for i, c := range all {
 		e := epoch(c.Summary, resets)
 		j, known := at[c.prefix]
+		fresh := streak{epoch: e}
 		switch {
 		case !known || out[j].epoch != e:
-			at[c.prefix] = len(out)
-			out = append(out, streak{epoch: e, cycles: []numbered{c}})
-		case drops(out[j], c, next(all[i+1:], c.prefix)):
-			at[c.prefix] = len(out)
-			last := out[j].cycles[len(out[j].cycles)-1]
-			out = append(out, streak{epoch: e, dropped: &last, cycles: []numbered{c}})
+		case out[j].drops(c, next(all[i+1:], c.prefix)):
+			fresh.dropped = &out[j].cycles[len(out[j].cycles)-1]
 		default:
-			out[j].cycles = append(out[j].cycles, c)
+			out[j].add(c)
+			continue
 		}
+		at[c.prefix] = len(out)
+		fresh.add(c)
+		out = append(out, fresh)
 	}
 	return out
 }
@@ -64,21 +68,23 @@ func next(rest []numbered, prefix string) *numbered {
 	return nil
 }
 
-func drops(r streak, c numbered, after *numbered) bool {
-	lowest, highest, seen := c.n, c.n, false
-	for i, d := range r.cycles {
-		if i == 0 {
-			lowest, highest = d.n, d.n
-		}
-		lowest, highest, seen = min(lowest, d.n), max(highest, d.n), seen || d.n == c.n
-	}
+// drops tells whether c, with after behind it, begins a new streak.
+func (r streak) drops(c numbered, after *numbered) bool {
 	switch {
-	case c.n >= highest, lowest < c.n && !seen:
+	case c.n >= r.highest, r.lowest < c.n && !r.seen[c.n]:
 		return false
 	case after != nil:
-		return after.n < highest
+		return after.n < r.highest
 	}
-	return !seen
+	return !r.seen[c.n]
+}
+
+func (r *streak) add(c numbered) {
+	if r.seen == nil {
+		r.lowest, r.highest, r.seen = c.n, c.n, map[int64]bool{}
+	}
+	r.lowest, r.highest, r.seen[c.n] = min(r.lowest, c.n), max(r.highest, c.n), true
+	r.cycles = append(r.cycles, c)
 }
 
 func numberGaps(s side) []Across {
