@@ -90,10 +90,11 @@ func drying(s *subject) Finding {
 	low, lowest := 0.0, s.p[s.exposed.to]
 	for i := s.exposed.to; i+1 < len(s.p); i++ {
 		lowest = min(lowest, s.p[i+1])
-		if d := s.t[i+1] - s.t[i]; !above(d, s.gap) {
-			a, b := within(s.p[i], s.p[i+1], math.Inf(-1), limit-limitTolerance)
-			low += max(0, b-a) * d
+		if s.p[i] >= limit && s.p[i+1] >= limit || above(s.t[i+1]-s.t[i], s.gap) {
+			continue
 		}
+		a, b := within(s.p[i], s.p[i+1], math.Inf(-1), limit-limitTolerance)
+		low += max(0, b-a) * (s.t[i+1] - s.t[i])
 	}
 	f.Measured = Known(low)
 	f.Message = "after the exposure the pressure was below " + plain(limit) + " kPa for " + lasted(low) + ", lowest " + AtMost(lowest, 1) + " kPa"

@@ -18,21 +18,15 @@ const (
 func frozenChannel(s *subject) Finding {
 	f := Finding{Outcome: NotProven, Remedy: callHelp}
 	if s.p != nil {
+		steam := s.landmarks(s.tsteam, underSteam)
 		for _, c := range s.judged {
-			width := frozenK
-			if above(c.step, frozenK) {
-				width = 0
-			}
-			if at := s.stuck(c.celsius, width, underSteam, s.tsteam); at >= 0 {
+			if at := s.stuck(c.celsius, stillWithin(frozenK, c.step), underSteam, s.tsteam, steam); at >= 0 {
 				f.Message = c.heading + " stood still while the steam temperature moved by more than 10 K: the sensor is stuck"
 				return s.place(f, s.t[at])
 			}
 		}
-		width := frozenKPa
-		if above(s.pStep, frozenKPa) {
-			width = 0
-		}
-		if at := s.stuck(s.p, width, frozenPressure, s.ref); at >= 0 {
+		chamber := s.landmarks(s.ref, frozenPressure)
+		if at := s.stuck(s.p, stillWithin(frozenKPa, s.pStep), frozenPressure, s.ref, chamber); at >= 0 {
 			f.Message = "the pressure stood still while the temperature moved by more than 10 K: the sensor is stuck"
 			return s.place(f, s.t[at])
 		}
@@ -44,37 +38,86 @@ func frozenChannel(s *subject) Finding {
 	return Finding{Outcome: Conforms, Message: "every sensor followed the cycle"}
 }
 
+// stillWithin is the width within which a channel stands still: on one value, if it
+// writes in larger steps.
+func stillWithin(width, step float64) float64 {
+	if above(step, width) {
+		return limitTolerance
+	}
+	return width + limitTolerance
+}
+
+// landmark is a reading at which a quantity is further than movedOn from where it was
+// at the landmark before; or the first of a run of readings.
+type landmark struct {
+	i     int
+	first bool
+}
+
+const movedOn = 1.0 // K
+
+// landmarks are found within the runs of readings above a pressure.
+func (r *readings) landmarks(of []float64, over float64) []landmark {
+	out := make([]landmark, 0, 256)
+	inRun, last := false, 0.0
+	for i, v := range of {
+		switch {
+		case !above(r.p[i], over):
+			inRun = false
+		case !inRun:
+			out, inRun, last = append(out, landmark{i, true}), true, v
+		case math.Abs(v-last) > movedOn:
+			out, last = append(out, landmark{i, false}), v
+		}
+	}
+	return out
+}
+
 // stuck returns the first reading of a run of consecutive ones, at least 5 over at
 // least 10 s and all above a pressure, over which values stay within a width while
 // others move by more than 10 K; -1 if there is none.
-//
-// Values within the width are never further from one neighbour to the next, so that
-// only runs of small steps, over which the others move enough, are looked at closely.
-func (r *readings) stuck(values []float64, width, over float64, others []float64) int {
-	width += limitTolerance
-	for from := 0; from < len(values); {
-		if !above(r.p[from], over) {
-			from++
+func (r *readings) stuck(values []float64, width, over float64, others []float64, marks []landmark) int {
+	looked := -1 // up to which reading
+	for k, m := range marks {
+		if m.first || m.i <= looked || !suspect(values, width, others, marks[k:]) {
 			continue
 		}
-		to, lo, hi := from, others[from], others[from]
-		for to+1 < len(values) && math.Abs(values[to+1]-values[to]) <= width && above(r.p[to+1], over) {
-			to++
-			lo, hi = min(lo, others[to]), max(hi, others[to])
+		w := window{m.i, m.i}
+		for w.from > 0 && above(r.p[w.from-1], over) {
+			w.from--
 		}
-		if to-from+1 >= frozenReadings && atLeast(r.t[to]-r.t[from], frozenTime) && above(hi-lo, moving) {
-			if at := r.stuckIn(window{from, to}, values, width, others); at >= 0 {
-				return at
-			}
+		for w.to+1 < len(values) && above(r.p[w.to+1], over) {
+			w.to++
 		}
-		from = to + 1
+		if at := r.stuckIn(w, values, width, others); at >= 0 {
+			return at
+		}
+		looked = w.to
 	}
 	return -1
 }
 
+// suspect tells whether from the reading before the first landmark on, values stand
+// still at the landmarks until others have moved far. Where others move by more than
+// 10 K, from reading a to reading b, that is so: a and the reading before the next
+// landmark lie within 2 movedOn of one another, b and the landmark before it within
+// one, and all but a and b are sure to be among the readings that stand still.
+func suspect(values []float64, width float64, others []float64, marks []landmark) bool {
+	start := marks[0].i - 1
+	for _, m := range marks {
+		if m.first || math.Abs(values[m.i]-values[start]) > width {
+			return false
+		}
+		if math.Abs(others[m.i]-others[start]) > moving-3*movedOn {
+			return true
+		}
+	}
+	return false
+}
+
 // stuckIn slides a window over a run, as wide as the values stay within width.
 func (r *readings) stuckIn(w window, values []float64, width float64, others []float64) int {
-	still, moved := extremes{of: values}, extremes{of: others}
+	still, moved := newExtremes(values, w), newExtremes(others, w)
 	from := w.from
 	for to := w.from; to <= w.to; to++ {
 		still.push(to)
@@ -96,6 +139,11 @@ func (r *readings) stuckIn(w window, values []float64, width float64, others []f
 type extremes struct {
 	of     []float64
 	lo, hi []int
+}
+
+func newExtremes(of []float64, w window) extremes {
+	n := w.to - w.from + 1
+	return extremes{of, make([]int, 0, n), make([]int, 0, n)}
 }
 
 func (e *extremes) push(i int) {

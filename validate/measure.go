@@ -100,6 +100,11 @@ func (s *subject) setConditions() {
 		return
 	}
 	s.allSet |= inSteam
+	for i := s.exposed.from; i <= s.exposed.to; i++ {
+		if p := s.p[i]; !(p > underSteam) { // the others are there already
+			s.tsteam[i] = float64(steam.Celsius(cycle.Kilopascal(p)))
+		}
+	}
 	s.apart = s.difference(s.ref, s.tsteam)
 	s.conditions.addVarying(quantity{inSteam, s.apart, -within2K, within2K},
 		min(s.uT, steamULimit), steamULimit, func(i int) float64 { return s.steamUAt(s.exposed.from + i) })

@@ -185,8 +185,8 @@ func (r *readings) level() (float64, bool) {
 	m, _ := r.interval(0, len(r.t)-1)
 	any := false
 	top := math.Inf(-1)
-	for _, v := range r.ref {
-		top = max(top, v)
+	if r.p == nil {
+		top = slices.Max(r.ref)
 	}
 	var spent [1 + hottest - coldest + 1]float64 // by whole degree from coldest
 	for i, v := range r.ref {

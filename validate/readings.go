@@ -38,7 +38,7 @@ type readings struct {
 	ref     []float64 // °C, of the reference channel
 	p       []float64 // kPa absolute; nil where it cannot be known
 	asRead  []float64 // kPa as the record has it; nil without a pressure
-	tsteam  []float64 // °C from p; NaN where it was not needed or there is no steam; nil without p
+	tsteam  []float64 // °C from p, above 110 kPa and in the exposure, else NaN; nil without p
 	lowest  []float64 // °C, of the judged channels
 	highest []float64 // °C, of the judged channels
 	removed []removal // in the order of time
@@ -59,25 +59,18 @@ func read(raw cycle.Readings, cols columns, ps pressureScale, w *workspace) *rea
 	n := len(raw.Seconds)
 	r := &readings{work: w}
 	bad := r.impossible(raw, cols, ps)
-	r.t = kept(w.floats.take(n), raw.Seconds, bad)
-	if len(r.t) < n {
-		r.lines = make([]int, 0, len(r.t))
-		for i, line := range raw.Lines {
-			if !bad[i] {
-				r.lines = append(r.lines, line)
-			}
-		}
-	} else {
-		r.lines = raw.Lines
+	r.t, r.lines = raw.Seconds, raw.Lines
+	if raw.Pressure != nil {
+		r.asRead = raw.Pressure.KPa
+	}
+	if bad != nil {
+		r.keepRows(bad)
 	}
 	for _, k := range cols.judged {
 		c := raw.Channels[k]
 		col := column{heading: c.Heading, role: cols.role(raw, k), celsius: kept(w.floats.take(n), c.Celsius, bad)}
 		col.step = step(col.celsius, enoughStepK)
 		r.judged = append(r.judged, col)
-	}
-	if raw.Pressure != nil {
-		r.asRead = kept(w.floats.take(n), raw.Pressure.KPa, bad)
 	}
 	r.removeSpikes()
 	if cols.ref >= 0 {
@@ -86,6 +79,22 @@ func read(raw cycle.Readings, cols columns, ps pressureScale, w *workspace) *rea
 	r.pressure(ps)
 	r.extent()
 	return r
+}
+
+// keepRows drops the bad rows of time, lines and pressure. It writes new columns: those
+// of the record are not ours to change.
+func (r *readings) keepRows(bad []bool) {
+	lines := make([]int, 0, len(r.lines))
+	for i, line := range r.lines {
+		if !bad[i] {
+			lines = append(lines, line)
+		}
+	}
+	r.lines = lines
+	r.t = kept(r.work.floats.take(len(r.t)), r.t, bad)
+	if r.asRead != nil {
+		r.asRead = kept(r.work.floats.take(len(r.asRead)), r.asRead, bad)
+	}
 }
 
 // kept copies the values that are not bad; bad is nil where none is.
@@ -148,11 +157,7 @@ func (r *readings) removeSpikes() {
 	for _, c := range r.judged {
 		height := max(spikeHeight, 2*c.step)
 		for i := 1; i+1 < len(c.celsius); i++ {
-			before, at, after := c.celsius[i-1], c.celsius[i], c.celsius[i+1]
-			up := min(at-before, at-after)
-			down := min(before-at, after-at)
-			if !atLeast(max(up, down), height) || above(math.Abs(before-after), spikeRest) ||
-				above(r.t[i]-r.t[i-1], spikeTime) || above(r.t[i+1]-r.t[i], spikeTime) {
+			if !atLeast(math.Abs(c.celsius[i]-c.celsius[i-1]), height) || !r.spike(c.celsius, i, height) {
 				continue
 			}
 			if found == nil {
@@ -169,6 +174,13 @@ func (r *readings) removeSpikes() {
 	r.drop(found)
 }
 
+func (r *readings) spike(values []float64, i int, height float64) bool {
+	before, at, after := values[i-1], values[i], values[i+1]
+	off := max(min(at-before, at-after), min(before-at, after-at)) // to the same side
+	return atLeast(off, height) && atMost(math.Abs(before-after), spikeRest) &&
+		atMost(r.t[i]-r.t[i-1], spikeTime) && atMost(r.t[i+1]-r.t[i], spikeTime)
+}
+
 func (r *readings) drop(found map[int]string) {
 	bad := make([]bool, len(r.t))
 	for i := range r.t {
@@ -180,24 +192,14 @@ func (r *readings) drop(found map[int]string) {
 		r.removed = append(r.removed, removal{at: r.t[i], line: r.lines[i], heading: heading, spike: true})
 	}
 	slices.SortStableFunc(r.removed, func(a, b removal) int { return a.line - b.line })
-	lines := make([]int, 0, len(r.t))
-	for i, line := range r.lines {
-		if !bad[i] {
-			lines = append(lines, line)
-		}
-	}
-	r.lines = lines
-	r.t = kept(r.t, r.t, bad)
+	r.keepRows(bad)
 	for k := range r.judged {
 		r.judged[k].celsius = kept(r.judged[k].celsius, r.judged[k].celsius, bad)
-	}
-	if r.asRead != nil {
-		r.asRead = kept(r.asRead, r.asRead, bad)
 	}
 }
 
 // pressure makes the recorded pressure absolute, where that can be done, and
-// evaluates the saturation line above vacuum.
+// evaluates the saturation line where there may be steam.
 func (r *readings) pressure(ps pressureScale) {
 	if r.asRead == nil {
 		return
@@ -215,7 +217,12 @@ func (r *readings) pressure(ps pressureScale) {
 			r.p[i] = v + offset
 		}
 	}
-	steam.CelsiusAll(r.tsteam, r.p)
+	for i, p := range r.p {
+		r.tsteam[i] = math.NaN()
+		if p > underSteam {
+			r.tsteam[i] = float64(steam.Celsius(cycle.Kilopascal(p)))
+		}
+	}
 }
 
 // extent finds the lowest and the highest judged temperature at each reading.
@@ -227,7 +234,13 @@ func (r *readings) extent() {
 	for _, c := range r.judged[1:] {
 		lo, hi := r.work.floats.take(len(r.t)), r.work.floats.take(len(r.t))
 		for i, v := range c.celsius {
-			lo[i], hi[i] = min(r.lowest[i], v), max(r.highest[i], v)
+			lo[i], hi[i] = r.lowest[i], r.highest[i]
+			if v < lo[i] {
+				lo[i] = v
+			}
+			if v > hi[i] {
+				hi[i] = v
+			}
 		}
 		r.lowest, r.highest = lo, hi
 	}

@@ -100,12 +100,3 @@ func Slope(p cycle.Kilopascal) float64 {
 	lo, hi := max(x*0.999, minPressure), min(x*1.001, maxPressure)
 	return (saturation(hi) - saturation(lo)) / (hi - lo)
 }
-
-// CelsiusAll is [Celsius] for many pressures in kPa at once, into dst, which is as
-// long as ps.
-func CelsiusAll(dst, ps []float64) {
-	dst = dst[:len(ps)]
-	for i, p := range ps {
-		dst[i] = saturation(p) - cycle.IcePoint
-	}
-}
