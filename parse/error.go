@@ -1,6 +1,9 @@
 package parse
 
-import "fmt"
+import (
+	"fmt"
+	"strconv"
+)
 
 // Error is a place in an export, what is there, what a good one looks like, and
 // one thing to do.
@@ -24,4 +27,16 @@ func (e *Error) Error() string {
 		}
 	}
 	return fmt.Sprintf("%s: found %s, expected %s", at, e.Found, e.Want)
+}
+
+// quote shortens what stands in a file to what fits in a sentence.
+func quote(text string) string {
+	if text == "" {
+		return "nothing"
+	}
+	const most = 40
+	if r := []rune(text); len(r) > most {
+		text = string(r[:most]) + "…"
+	}
+	return strconv.Quote(text)
 }

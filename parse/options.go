@@ -1,0 +1,47 @@
+package parse
+
+import "time"
+
+// Options is what the configuration settles about exports. The zero value: times
+// without an offset are UTC, and nothing is configured.
+type Options struct {
+	Zone        *time.Location // of the site; nil is UTC
+	Sterilisers []Steriliser   // in the order of the configuration
+	Only        string         // id of the steriliser every file belongs to; "" asks the file
+}
+
+// Steriliser is a configured machine, as far as reading its exports needs it.
+type Steriliser struct {
+	ID, Serial string
+	Hints      Hints
+}
+
+// Hints are the `export:` of a configured steriliser: only what the file does not
+// say itself.
+type Hints struct {
+	SteriliserColumn string // heading of the column that names the machine
+	DateOrder        string // "dmy", "mdy", "ymd" or ""
+	Decimal          string // ".", "," or ""
+	Pressure         string // "absolute", "gauge" or ""
+	Columns          []ColumnHint
+}
+
+// ColumnHint says what stands under one heading. Is is one of [ColumnUses]; Unit
+// is a spelling that [KnownUnit] knows, or "".
+type ColumnHint struct{ Heading, Is, Unit string }
+
+// ColumnUses returns the words that `is:` of a column may say.
+func ColumnUses() []string {
+	names := make([]string, 0, len(useNames))
+	for _, u := range useNames {
+		names = append(names, u.name)
+	}
+	return names
+}
+
+// KnownUnit tells whether a unit of a column hint is one of units.csv for what
+// the column is.
+func KnownUnit(unit string) bool {
+	_, _, ok := units().spelled(unit)
+	return ok
+}
