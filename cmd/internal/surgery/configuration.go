@@ -1,0 +1,120 @@
+package surgery
+
+import "time"
+
+// Configuration is holdproof.yaml as a site wrote it. A pointer is nil where the
+// file does not say; nothing is filled in here. [Configuration.Faults] says what
+// in it cannot be.
+type Configuration struct {
+	Site        Site         `mapstructure:"site"`
+	Limits      string       `mapstructure:"limits"`  // name of a limit set, "" for [DefaultLimits]
+	Routine     string       `mapstructure:"routine"` // what a day owes, by country
+	Watch       []string     `mapstructure:"watch"`   // folders
+	Sterilisers []Steriliser `mapstructure:"sterilisers"`
+	LimitSets   []LimitSet   `mapstructure:"limit_sets"`
+}
+
+// DefaultLimits is the limit set of a site that names none.
+const DefaultLimits = "en"
+
+// Site is the surgery itself. Altitude (m) or ambient (kPa absolute) turns gauge
+// into absolute pressure.
+type Site struct {
+	Name       string   `mapstructure:"name"`
+	Timezone   string   `mapstructure:"timezone"` // IANA name, "" for UTC
+	AltitudeM  *float64 `mapstructure:"altitude_m"`
+	AmbientKPa *float64 `mapstructure:"ambient_kpa"`
+}
+
+// Steriliser is one machine.
+type Steriliser struct {
+	ID            string       `mapstructure:"id"`
+	Serial        string       `mapstructure:"serial"`
+	ChamberLitres *float64     `mapstructure:"chamber_litres"`
+	Type          string       `mapstructure:"type"`      // B, N or S
+	Programme     string       `mapstructure:"programme"` // if the record has no label
+	Uncertainty   *Uncertainty `mapstructure:"uncertainty"`
+	AirRemoval    *AirRemoval  `mapstructure:"air_removal"`
+	Drying        *Drying      `mapstructure:"drying"`
+	Reference     *Reference   `mapstructure:"reference"`
+	Programmes    []Mapping    `mapstructure:"programmes"`
+	Export        Export       `mapstructure:"export"`
+}
+
+// Uncertainty of a machine's sensors, expanded, k = 2.
+type Uncertainty struct {
+	TemperatureK *float64     `mapstructure:"temperature_k"`
+	PressureKPa  *float64     `mapstructure:"pressure_kpa"`
+	Certificate  *Certificate `mapstructure:"certificate"`
+}
+
+// Certificate is the calibration certificate behind an uncertainty.
+type Certificate struct {
+	Number string    `mapstructure:"number"`
+	Date   time.Time `mapstructure:"date"` // a day
+	Due    time.Time `mapstructure:"due"`  // the last day it holds
+}
+
+// AirRemoval is what validation found before the exposure.
+type AirRemoval struct {
+	Pulses   int     `mapstructure:"pulses"`
+	BelowKPa float64 `mapstructure:"below_kpa"`
+}
+
+// Drying is what validation found after the exposure.
+type Drying struct {
+	BelowKPa float64 `mapstructure:"below_kpa"`
+	Minutes  float64 `mapstructure:"minutes"`
+}
+
+// Reference are the figures of validation that a control test is compared with.
+type Reference struct {
+	HoldS    *Tolerance `mapstructure:"hold_s"`
+	PlateauC *Tolerance `mapstructure:"plateau_c"`
+	HeatingS *Tolerance `mapstructure:"heating_s"`
+}
+
+// Tolerance is a figure and how far a cycle may be from it.
+type Tolerance struct {
+	At     float64 `mapstructure:"at"`
+	Within float64 `mapstructure:"within"`
+}
+
+// Mapping says what a label of the recorder means.
+type Mapping struct {
+	Label     string `mapstructure:"label"`
+	Programme string `mapstructure:"programme"`
+	Kind      string `mapstructure:"kind"`
+}
+
+// Export is what a machine's files do not say themselves.
+type Export struct {
+	SteriliserColumn string   `mapstructure:"steriliser_column"`
+	DateOrder        string   `mapstructure:"date_order"` // dmy, mdy or ymd
+	Decimal          string   `mapstructure:"decimal"`    // , or .
+	Pressure         string   `mapstructure:"pressure"`   // gauge or absolute
+	Columns          []Column `mapstructure:"columns"`
+}
+
+// Column says what stands under a heading.
+type Column struct {
+	Heading string `mapstructure:"heading"`
+	Is      string `mapstructure:"is"`
+	Unit    string `mapstructure:"unit"`
+}
+
+// LimitSet is a set of limits of the site's own.
+type LimitSet struct {
+	Name          string     `mapstructure:"name"`
+	Source        string     `mapstructure:"source"`
+	LooserBecause string     `mapstructure:"looser_because"`
+	Programmes    []OwnLimit `mapstructure:"programmes"`
+}
+
+// OwnLimit is a row of such a set.
+type OwnLimit struct {
+	Name         string  `mapstructure:"name"`
+	SterilisingC float64 `mapstructure:"sterilising_c"`
+	BandK        float64 `mapstructure:"band_k"`
+	HoldS        float64 `mapstructure:"hold_s"`
+}
