@@ -1,0 +1,206 @@
+package logbook
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+
+	"holdproof/report/logbook/entry"
+)
+
+// Cycle is a cycle as it stands: its newest verdict and what people did with it.
+// [Find] with its key returns the whole history.
+type Cycle struct {
+	Key           string
+	ContinuedBy   string // key it has by now, "" for all but a cycle that was named anew
+	Steriliser    string
+	Configured    bool
+	Number        string
+	Start, End    entry.Time
+	OffsetS       int64 // local time less UTC, s
+	Day           string
+	Kind          string
+	Label         string
+	Programme     string
+	Outcome       string
+	Instruction   string
+	Readings      int64
+	Digest        string
+	HoldS         *float64
+	Limits        string
+	Configuration string
+	VerdictEntry  int64  // the newest verdict
+	FirstEntry    int64  // the first verdict: when the cycle came in
+	Release       string // released, rejected; "": nothing entered at the machine
+	ReleaseEntry  int64
+	Decision      string // "": none
+	DecisionEntry int64
+	Recall        string // opened, followed, closed; "": none
+	RecallEntry   int64
+	Settled       bool // nothing more waits for a person, by the newest entry on the cycle
+
+	// Verdict is what the newest verdict says, with figures and findings; filled
+	// when [CycleFilter.Verdicts] asks for it.
+	Verdict *entry.Verdict
+}
+
+// CycleFilter narrows what [View.Cycles] returns. An empty field narrows nothing.
+type CycleFilter struct {
+	Key        string
+	Steriliser string
+	Number     string
+	From, To   string // days, ends included
+	Start      entry.Time
+	Kind       string
+	Outcome    string
+	Digest     string // of the readings
+	File       string // SHA-256 of a file it was read from
+	Person     string // who made any entry on it
+	Waiting    bool   // only those that wait for a person
+	Recalled   bool   // only those with a recall that is not closed
+	Renamed    bool   // also those that have become another one
+	Newest     bool   // newest first, by start
+	Verdicts   bool   // fill Cycle.Verdict
+	Limit      int    // 0: no limit
+}
+
+const cycleColumns = `c.cycle, c.continued_by, c.steriliser, c.configured, c.number, c.start, c.finish, c.offset_s, c.day, c.kind, c.label,
+	c.programme, c.outcome, c.instruction, c.readings, c.digest, c.hold_s, c.limits, c.configuration, c.verdict_n, c.first_n,
+	c.release, c.release_n, c.decision, c.decision_n, c.recall, c.recall_n, c.settled`
+
+// Cycles returns cycles by day, steriliser and number; those without a number come
+// last, in the order of their start.
+func (v *View) Cycles(ctx context.Context, f CycleFilter) ([]Cycle, error) {
+	var cycles []Cycle
+	var w where
+	query := f.sql(&w)
+	err := each(ctx, v.q, query, w.args, func(r *sql.Rows) error {
+		c, err := scanCycle(r, f.Verdicts)
+		cycles = append(cycles, c)
+		return err
+	})
+	return cycles, explain(v.path, err)
+}
+
+func (f CycleFilter) sql(w *where) string {
+	w.is("c.cycle", f.Key)
+	w.is("c.steriliser", f.Steriliser)
+	w.is("c.number", f.Number)
+	w.is("c.start", f.Start.String())
+	w.is("c.kind", f.Kind)
+	w.is("c.outcome", f.Outcome)
+	w.is("c.digest", f.Digest)
+	if f.From != "" {
+		w.add("c.day >= ", f.From)
+	}
+	if f.To != "" {
+		w.add("c.day <= ", f.To)
+	}
+	if f.File != "" {
+		w.add("c.cycle IN (SELECT cycle FROM sources WHERE sha256 = ", f.File)
+		w.terms[len(w.terms)-1] += ")"
+	}
+	if f.Person != "" {
+		w.add("c.cycle IN (SELECT cycle FROM acts WHERE person = ", f.Person)
+		w.terms[len(w.terms)-1] += ")"
+	}
+	if f.Waiting {
+		w.terms = append(w.terms, "c.settled = FALSE")
+	}
+	if f.Recalled {
+		w.terms = append(w.terms, "c.recall IN ('opened', 'followed')")
+	}
+	if !f.Renamed {
+		w.terms = append(w.terms, "c.continued_by = ''")
+	}
+	columns, from := cycleColumns, " FROM cycles c"
+	if f.Verdicts {
+		columns, from = columns+", e.line", from+" JOIN entries e ON e.n = c.verdict_n"
+	}
+	order := " ORDER BY c.day, c.steriliser, c.number_order NULLS LAST, c.start, c.cycle"
+	if f.Newest {
+		order = " ORDER BY c.start DESC, c.cycle DESC"
+	}
+	return "SELECT " + columns + from + w.clause() + order + w.limit(f.Limit)
+}
+
+func scanCycle(r *sql.Rows, verdict bool) (Cycle, error) {
+	var c Cycle
+	var start, end string
+	var release, decision, recall sql.NullInt64
+	var line []byte
+	into := []any{&c.Key, &c.ContinuedBy, &c.Steriliser, &c.Configured, &c.Number, &start, &end, &c.OffsetS, &c.Day, &c.Kind, &c.Label,
+		&c.Programme, &c.Outcome, &c.Instruction, &c.Readings, &c.Digest, &c.HoldS, &c.Limits, &c.Configuration, &c.VerdictEntry, &c.FirstEntry,
+		&c.Release, &release, &c.Decision, &decision, &c.Recall, &recall, &c.Settled}
+	if verdict {
+		into = append(into, &line)
+	}
+	if err := r.Scan(into...); err != nil {
+		return c, err
+	}
+	c.ReleaseEntry, c.DecisionEntry, c.RecallEntry = release.Int64, decision.Int64, recall.Int64
+	var err error
+	if c.Start, err = entry.ParseTime(start); err != nil {
+		return c, err
+	}
+	if c.End, err = entry.ParseTime(end); err != nil {
+		return c, err
+	}
+	if verdict {
+		e, err := entry.Parse(line)
+		if err != nil {
+			return c, err
+		}
+		said, ok := e.Body.(entry.Verdict)
+		if !ok {
+			return c, fmt.Errorf("entry %d is a %s, not the verdict on %s", e.Number, e.Type, c.Key)
+		}
+		c.Verdict = &said
+	}
+	return c, nil
+}
+
+// Cycle returns the cycle with that key, its verdict included. A cycle that has
+// become another one is returned as it was, with ContinuedBy.
+func (v *View) Cycle(ctx context.Context, key string) (Cycle, error) {
+	all, err := v.Cycles(ctx, CycleFilter{Key: key, Renamed: true, Verdicts: true})
+	if err != nil {
+		return Cycle{}, err
+	}
+	if key == "" || len(all) == 0 {
+		return Cycle{}, v.notFound(sql.ErrNoRows, fmt.Sprintf("the cycle %q is not in the logbook", key))
+	}
+	return all[0], nil
+}
+
+// Day is a day with anything in it.
+type Day struct {
+	Day           string
+	Cycles        int64 // on the day
+	Waiting       int64 // of them
+	Changed       int64 // the last entry that changes its record, 0: none
+	Revision      int64 // of the signed record, 0: not signed
+	Covers        int64 // entries that record was drawn from
+	PreparedEntry int64 // the signature, 0: none
+	ReviewedEntry int64
+}
+
+// Due tells whether the signed record no longer says all that is in the logbook.
+func (d Day) Due() bool { return d.Revision > 0 && d.Changed > d.Covers }
+
+// Days returns the days from one to another, ends included, that have an entry.
+func (v *View) Days(ctx context.Context, from, to string) ([]Day, error) {
+	var days []Day
+	err := each(ctx, v.q, `SELECT d.day, d.changed, d.revision, d.covers, d.prepared, d.reviewed,
+		(SELECT COUNT(*) FROM cycles c WHERE c.day = d.day AND c.continued_by = ''),
+		(SELECT COUNT(*) FROM cycles c WHERE c.day = d.day AND c.continued_by = '' AND c.settled = FALSE)
+		FROM days d WHERE d.day >= $1 AND d.day <= $2 ORDER BY d.day`, []any{from, to}, func(r *sql.Rows) error {
+		var d Day
+		var prepared, reviewed sql.NullInt64
+		err := r.Scan(&d.Day, &d.Changed, &d.Revision, &d.Covers, &prepared, &reviewed, &d.Cycles, &d.Waiting)
+		d.PreparedEntry, d.ReviewedEntry = prepared.Int64, reviewed.Int64
+		days = append(days, d)
+		return err
+	})
+	return days, explain(v.path, err)
+}
