@@ -127,9 +127,13 @@ func shape(text string, bold bool) run {
 	}
 	var r run
 	var buf sfnt.Buffer
+	fonts := []*sfnt.Font{first, f.wide}
+	if !has(&buf, first, text) && has(&buf, f.wide, text) {
+		fonts = fonts[1:] // one face for the whole line, if one has it all
+	}
 	x := 0
 	for _, c := range visual(text) {
-		path, advance := outline(&buf, c, first, f.wide)
+		path, advance := outline(&buf, c, fonts...)
 		if path != "" {
 			r.glyphs = append(r.glyphs, glyph{x, path})
 		}
@@ -137,6 +141,16 @@ func shape(text string, bold bool) run {
 	}
 	r.width = float64(x) / unit
 	return r
+}
+
+// has reports whether the font has every letter of text.
+func has(buf *sfnt.Buffer, f *sfnt.Font, text string) bool {
+	for _, c := range text {
+		if i, err := f.GlyphIndex(buf, c); err != nil || i == 0 {
+			return false
+		}
+	}
+	return true
 }
 
 // visual reverses the runs that are read from right to left.

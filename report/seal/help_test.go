@@ -2,9 +2,13 @@ package seal
 
 import (
 	"bytes"
+	"crypto/ecdsa"
+	"crypto/elliptic"
 	"crypto/x509"
+	"crypto/x509/pkix"
 	"encoding/pem"
 	"fmt"
+	"math/big"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -28,6 +32,21 @@ func newHouse(t testing.TB) house {
 		nurse:     must(authority.Issue("Dana Reed", signingDay.AddDate(0, -1, 0))),
 		lead:      must(authority.Issue("Ines Okafor", signingDay.AddDate(0, -1, 0))),
 	}
+}
+
+// fixedHouse is a house whose keys are the same in every run and process.
+func fixedHouse() house {
+	key := func(name string, number byte, by *Key) *Key {
+		raw := make([]byte, 32)
+		raw[31] = number
+		return must(issue(&x509.Certificate{
+			SerialNumber: big.NewInt(int64(number)), Subject: pkix.Name{CommonName: name, Organization: []string{"Tern Quay Surgery"}},
+			NotBefore: signingDay.AddDate(0, -1, 0), NotAfter: signingDay.AddDate(5, 0, 0),
+			KeyUsage: x509.KeyUsageCertSign | x509.KeyUsageDigitalSignature, IsCA: by == nil, BasicConstraintsValid: true,
+		}, must(ecdsa.ParseRawPrivateKey(elliptic.P256(), raw)), by))
+	}
+	authority := key("Tern Quay Surgery", 7, nil)
+	return house{authority, key("Dana Reed", 8, authority), key("Ines Okafor", 9, authority)}
 }
 
 func (h house) roots() *x509.CertPool {
@@ -78,12 +97,12 @@ const dayJSON = `{"version":1,"day":"2026-11-02"}`
 func smallPDF() []byte { return pdfOf("", "") }
 
 // pdfOf is smallPDF with more text in the catalog and in the page.
-func pdfOf(inCatalog, inPage string) []byte {
+func pdfOf(inCatalog, inPage string, more ...string) []byte {
 	page := "BT /F1 12 Tf 60 780 Td (Tern Quay Surgery, 2 November 2026) Tj ET"
 	stream := func(dict, body string) string {
 		return fmt.Sprintf("<< %s /Length %d >>\nstream\n%s\nendstream", dict, len(body), body)
 	}
-	return assemble([]string{
+	return assemble(append([]string{
 		"<< /Type /Catalog /Pages 2 0 R /AF [6 0 R 8 0 R] /Names << /EmbeddedFiles << /Names [(a) 6 0 R (b) 8 0 R] >> >>" + inCatalog + " >>",
 		"<< /Type /Pages /Kids [3 0 R] /Count 1 /MediaBox [0 0 595.28 841.89] >>",
 		"<< /Type /Page /Parent 2 0 R /Resources << /Font << /F1 5 0 R >> >> /Contents 4 0 R" + inPage + " >>",
@@ -94,7 +113,7 @@ func pdfOf(inCatalog, inPage string) []byte {
 		"<< /Type /Filespec /F (monday.csv) /UF (monday.csv) /AFRelationship /Source /EF << /F 9 0 R >> >>",
 		stream("/Type /EmbeddedFile /Subtype /text#2Fcsv", "time,chamber\n0,20.1\n"),
 		"<< /Producer (by hand) >>",
-	})
+	}, more...))
 }
 
 func assemble(objects []string) []byte {
@@ -110,8 +129,8 @@ func assemble(objects []string) []byte {
 	for _, p := range places {
 		fmt.Fprintf(&b, "%010d 00000 n \n", p)
 	}
-	fmt.Fprintf(&b, "trailer\n<< /Size %d /Root 1 0 R /Info %d 0 R /ID [<00112233445566778899aabbccddeeff> <00112233445566778899aabbccddeeff>] >>\nstartxref\n%d\n%%%%EOF\n",
-		len(objects)+1, len(objects), table)
+	fmt.Fprintf(&b, "trailer\n<< /Size %d /Root 1 0 R /Info 10 0 R /ID [<00112233445566778899aabbccddeeff> <00112233445566778899aabbccddeeff>] >>\nstartxref\n%d\n%%%%EOF\n",
+		len(objects)+1, table)
 	return b.Bytes()
 }
 

@@ -69,7 +69,7 @@ func NewAuthority(surgery string, from time.Time) (*Key, error) {
 		KeyUsage:              x509.KeyUsageCertSign | x509.KeyUsageCRLSign | x509.KeyUsageDigitalSignature,
 		BasicConstraintsValid: true, IsCA: true, MaxPathLenZero: true,
 	}
-	return issue(template, nil)
+	return issueNew(template, nil)
 }
 
 // Issue makes a key for a person, good for 5 years from the given time but no longer
@@ -103,21 +103,23 @@ func (k *Key) Issue(person string, from time.Time) (*Key, error) {
 		UnknownExtKeyUsage:    []asn1.ObjectIdentifier{documentSigning},
 		BasicConstraintsValid: true,
 	}
-	return issue(template, k)
+	return issueNew(template, k)
 }
 
-// issue makes a P-256 key and its certificate; without an issuer it signs itself.
-func issue(template *x509.Certificate, issuer *Key) (*Key, error) {
+// issueNew makes a P-256 key and a serial number of 128 bit and issues a certificate.
+func issueNew(template *x509.Certificate, issuer *Key) (*Key, error) {
 	private, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
 	if err != nil {
 		return nil, err
 	}
-	serial := make([]byte, 16) // 128 bit, random
-	rand.Read(serial)
+	serial := make([]byte, 16)
+	rand.Read(serial) // never fails: it ends the program instead
 	template.SerialNumber = new(big.Int).SetBytes(serial)
-	if template.SerialNumber.Sign() == 0 {
-		return nil, errors.New("the random numbers of this computer cannot be used")
-	}
+	return issue(template, private, issuer)
+}
+
+// issue makes the certificate of a key; without an issuer it signs itself.
+func issue(template *x509.Certificate, private *ecdsa.PrivateKey, issuer *Key) (*Key, error) {
 	public, err := private.PublicKey.Bytes()
 	if err != nil {
 		return nil, err
@@ -129,7 +131,7 @@ func issue(template *x509.Certificate, issuer *Key) (*Key, error) {
 	if issuer != nil {
 		parent, signer, above = issuer.chain[0], issuer.private, issuer.chain
 	}
-	der, err := x509.CreateCertificate(rand.Reader, template, parent, private.Public(), signer)
+	der, err := x509.CreateCertificate(nil, template, parent, private.Public(), signer) // nil: deterministic
 	if err != nil {
 		return nil, fmt.Errorf("the certificate cannot be made: %w", err)
 	}

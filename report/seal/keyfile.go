@@ -29,11 +29,14 @@ const minPassphrase = 8
 var ErrPassphrase = errors.New("the passphrase does not open this key")
 
 // CheckPassphrase says whether a new passphrase will do: 8 characters or more, at least
-// 4 different ones, nothing that cannot be typed again. An old one is never checked.
+// 4 different ones, not digits alone (a date of birth is soon tried), nothing that cannot
+// be typed again. An old one is never checked.
 func CheckPassphrase(passphrase string) error {
 	different := map[rune]bool{}
+	digitsOnly := true
 	for _, r := range passphrase {
 		different[r] = true
+		digitsOnly = digitsOnly && unicode.IsDigit(r)
 		if unicode.IsControl(r) || r == utf8.RuneError || r > 0xffff {
 			return errors.New("the passphrase holds a character that key files cannot carry")
 		}
@@ -43,6 +46,8 @@ func CheckPassphrase(passphrase string) error {
 		return fmt.Errorf("the passphrase is shorter than %d characters; take three or four words", minPassphrase)
 	case len(different) < 4:
 		return errors.New("the passphrase has fewer than 4 different characters; take three or four words")
+	case digitsOnly:
+		return errors.New("the passphrase is a number; take three or four words")
 	case strings.TrimSpace(passphrase) != passphrase:
 		return errors.New("the passphrase begins or ends with a space")
 	}

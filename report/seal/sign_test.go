@@ -40,6 +40,13 @@ func TestSignThenCountersign(t *testing.T) {
 	}
 }
 
+func TestSameBytesEveryTime(t *testing.T) {
+	a, b := fixedHouse().twice(t), fixedHouse().twice(t)
+	if !bytes.Equal(a, b) {
+		t.Error("the same inputs gave other bytes")
+	}
+}
+
 func TestWithoutRootsSoundButNotTrusted(t *testing.T) {
 	r := Verify(newHouse(t).twice(t), Trust{})
 	if !r.OK || r.Trusted || r.Signatures[0].Trusted {
