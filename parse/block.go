@@ -103,6 +103,7 @@ func cycleKey(value string) key {
 type preambleLine struct {
 	line  int
 	cells []string
+	first int // index of the first cell in its line
 }
 
 // block is what stands before a heading: of the cycles under it.
@@ -114,8 +115,6 @@ type block struct {
 	progLine   int
 	date       int64 // days since 1970-01-01
 	hasDate    bool
-	dateLine   int
-	dateText   string
 	dateErr    *Error
 	clock      int64 // of the start, since midnight
 	hasClock   bool
@@ -149,7 +148,7 @@ func (b *block) pairs(l preambleLine, t *timeReader, delimiter string) {
 	}
 	for i := 0; i+1 < len(l.cells); i += 2 {
 		value := trim(l.cells[i+1])
-		b.take(keyNamed(l.cells[i], value), strings.Clone(value), preambleLine{l.line, l.cells[i : i+2]}, t, delimiter)
+		b.take(keyNamed(l.cells[i], value), strings.Clone(value), preambleLine{l.line, l.cells[i : i+2], i}, t, delimiter)
 	}
 }
 
@@ -164,7 +163,7 @@ func (b *block) take(k key, value string, l preambleLine, t *timeReader, delimit
 	case keyProgramme:
 		b.programme, b.progLine = value, l.line
 	case keyDate, keyTime, keyStart:
-		b.start(value, l.line, t)
+		b.start(value, l, t)
 	case keyResult, keyFault, keyNone:
 		if s, ok := lineStatement(k, value, l, delimiter); ok && (k != keyNone || s.Says == cycle.SaysFault) {
 			b.statements = append(b.statements, s)
@@ -173,8 +172,7 @@ func (b *block) take(k key, value string, l preambleLine, t *timeReader, delimit
 }
 
 // start reads date, time of day, or both.
-func (b *block) start(value string, line int, t *timeReader) {
-	b.dateLine, b.dateText = line, value
+func (b *block) start(value string, l preambleLine, t *timeReader) {
 	dateText, clockText := splitStamp(value)
 	if clockText == "" && strings.Contains(dateText, ":") || strings.Contains(dateText, ":") {
 		dateText, clockText = "", value
@@ -183,7 +181,10 @@ func (b *block) start(value string, line int, t *timeReader) {
 		d, ok, err := t.day(dateText)
 		switch {
 		case err != nil:
-			b.dateErr = err.at(line, 0, quote(value))
+			b.dateErr = err.at(l.line, 1, quote(value))
+			if !strings.Contains(l.cells[0], ":") {
+				b.dateErr.Column = l.first + 2
+			}
 		case ok:
 			b.date, b.hasDate, b.dateErr = d, true, nil
 		default:

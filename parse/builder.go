@@ -22,11 +22,10 @@ const (
 type builder struct {
 	open     bool
 	started  bool // a first reading is there
+	stopped  bool // its times count from nothing that is known
 	start    time.Time
-	first    int64 // the first stamp
-	last     int64 // the last one
-	under    int   // readings under the last stamp
-	backward int   // steps back that were refused
+	under    int // readings under the last stamp
+	backward int // steps back that were refused
 	ns       []int64
 	lines    []int
 	values   [][]float64 // temperatures in the order of the layout, then the pressure

@@ -17,7 +17,6 @@ type stamp struct {
 
 // timeReader reads the cells of time and date. It remembers the date read last.
 type timeReader struct {
-	dates   map[string]int64 // text of a date to its day, at most a few
 	last    string
 	lastDay int64
 	hint    order

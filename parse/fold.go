@@ -7,18 +7,40 @@ import (
 	"golang.org/x/text/unicode/norm"
 )
 
-// degrees spells out the degree signs; plain what the decomposition of Unicode
-// leaves alone, and the ways to write numero. Degrees go first.
-var (
-	degrees = strings.NewReplacer(
-		"℃", " degc ", "℉", " degf ", "°c", " degc ", "°f", " degf ", "ºc", " degc ", "ºf", " degf ",
-		"° c", " degc ", "° f", " degf ", "º c", " degc ", "º f", " degf ",
-	)
-	plain = strings.NewReplacer(
-		"ß", "ss", "ł", "l", "œ", "oe", "æ", "ae", "ø", "o", "đ", "d",
-		"n°", "no ", "nº", "no ", "№", "no ", "°", " deg ", "º", " deg ",
-	)
-)
+// plain replaces what the decomposition of Unicode leaves alone.
+var plain = strings.NewReplacer("ß", "ss", "ł", "l", "œ", "oe", "æ", "ae", "ø", "o", "đ", "d", "℃", " degc ", "℉", " degf ", "№", "no ")
+
+// signs spells out the degree sign, which some write as º: °C, ° F, and as the end
+// of numero: n°, nº.
+func signs(text string) string {
+	if !strings.ContainsAny(text, "°º") {
+		return text
+	}
+	rs := []rune(text)
+	letter := func(i int) bool { return i >= 0 && i < len(rs) && unicode.IsLetter(rs[i]) && rs[i] != 'º' }
+	var b strings.Builder
+	for i := 0; i < len(rs); i++ {
+		if rs[i] != '°' && rs[i] != 'º' {
+			b.WriteRune(rs[i])
+			continue
+		}
+		if i > 0 && rs[i-1] == 'n' && !letter(i-2) {
+			b.WriteString("o ")
+			continue
+		}
+		k := i + 1
+		for k < len(rs) && rs[k] == ' ' {
+			k++
+		}
+		if k < len(rs) && (rs[k] == 'c' || rs[k] == 'f') && !letter(k+1) {
+			b.WriteString(" deg" + string(rs[k]) + " ")
+			i = k
+			continue
+		}
+		b.WriteString(" deg ")
+	}
+	return b.String()
+}
 
 // fold returns the words of a text in lower case without accents and punctuation,
 // one space between them.
@@ -26,7 +48,7 @@ func fold(text string) string {
 	if ascii(text) {
 		return foldPlain(strings.ToLower(text))
 	}
-	return foldPlain(norm.NFD.String(plain.Replace(degrees.Replace(norm.NFC.String(strings.ToLower(text))))))
+	return foldPlain(norm.NFD.String(plain.Replace(signs(norm.NFC.String(strings.ToLower(text))))))
 }
 
 func foldPlain(text string) string {

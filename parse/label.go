@@ -21,11 +21,10 @@ var kinds = []struct {
 
 // piece is a number, a word or a mark of a label.
 type piece struct {
-	text    string
-	number  bool
-	value   float64
-	glued   bool // no blank between it and the piece before
-	seconds float64
+	text   string
+	number bool
+	value  float64
+	glued  bool // no blank between it and the piece before
 }
 
 // label takes a programme label apart: numbers with the letter of their unit,

@@ -16,8 +16,7 @@ const mostPreamble = 4 << 20
 type probe struct {
 	enc     charset
 	comma   byte
-	heading int  // line
-	decimal byte // 0: no number with a decimal sign yet
+	heading int // line
 }
 
 // Open looks at an export and makes ready to read its cycles. It reads src from

@@ -52,7 +52,7 @@ type Reader struct {
 	blocks   bool           // a second preamble and heading was found
 	looked   bool           // the file was searched for one
 	splitWhy string
-	between  *Error // why the search for another order of dates failed
+	late     *Error // what is wrong with the file as a whole, said at its end
 
 	secondSum  string // SHA-256 of a second pass
 	understood Understood
@@ -67,7 +67,7 @@ type Reader struct {
 // problems, and io.EOF follows.
 func (r *Reader) Next() (Cycle, error) {
 	for !r.done {
-		text, line, bad, ok := r.rows.peek()
+		line, bad, ok := r.rows.peek()
 		if !ok {
 			c, err, ready := r.end()
 			if ready {
@@ -75,7 +75,7 @@ func (r *Reader) Next() (Cycle, error) {
 			}
 			continue
 		}
-		if c, ready := r.step(text, line, bad); ready {
+		if c, ready := r.step(line, bad); ready {
 			return c, nil
 		}
 	}
@@ -98,7 +98,7 @@ func (r *Reader) SHA256() string {
 // cannot be understood refuses the file at once.
 func (r *Reader) toHeading() *Error {
 	for r.layout == nil {
-		text, line, bad, ok := r.rows.peek()
+		line, bad, ok := r.rows.peek()
 		if !ok {
 			if e := (*Error)(nil); errors.As(r.rows.err, &e) {
 				return e
@@ -106,7 +106,7 @@ func (r *Reader) toHeading() *Error {
 			return &Error{Found: "no headings", Want: "a line of headings above the readings", Remedy: "Export the cycle again as CSV with headings."}
 		}
 		if bad == nil {
-			r.cells = split(text, r.cells)
+			r.cells = r.rows.cells(r.cells)
 			if isHeading(r.cells, r.anyHints(r.cells)) {
 				return r.heading(line)
 			}
@@ -166,7 +166,7 @@ func (r *Reader) heading(line int) *Error {
 	}
 	r.block = newBlock(r.pending, &r.times, r.delimiter)
 	r.pending = nil
-	r.timing = timing{at: r.timing.at}
+	r.timing = timing{start: r.timing.at()}
 	r.repeated = 0
 	r.splitWhy = "heading"
 	if bad != nil {
@@ -200,13 +200,13 @@ func (r *Reader) decimal(line int) *Error {
 
 // step looks at one row. It returns a cycle when the row shows that one is over;
 // the row is then looked at again.
-func (r *Reader) step(text string, line int, bad error) (Cycle, bool) {
+func (r *Reader) step(line int, bad error) (Cycle, bool) {
 	if bad != nil {
 		r.unquoted(line, bad)
 		r.rows.take()
 		return Cycle{}, false
 	}
-	r.cells = split(text, r.cells)
+	r.cells = r.rows.cells(r.cells)
 	if !r.skipping {
 		if st, ok, err := r.readTime(); ok {
 			if r.isReading() {
@@ -351,7 +351,7 @@ func (r *Reader) unreadableTime(line int) (Cycle, bool) {
 		cell = trim(r.cells[at])
 	}
 	if anyLetter(cell) && r.b.open && len(r.suspect) < 100 {
-		r.suspect = append(r.suspect, preambleLine{line, append([]string(nil), r.cells...)})
+		r.suspect = append(r.suspect, preambleLine{line: line, cells: append([]string(nil), r.cells...)})
 		r.rows.take()
 		return Cycle{}, false
 	}
@@ -419,7 +419,7 @@ func (r *Reader) unquoted(line int, bad error) {
 
 // footer takes a line that belongs to the cycle before.
 func (r *Reader) footer(line int) {
-	r.footerLine(preambleLine{line, r.cells})
+	r.footerLine(preambleLine{line: line, cells: r.cells})
 	r.rows.take()
 }
 
@@ -499,6 +499,8 @@ func (r *Reader) last() (Cycle, error, bool) {
 		bad := r.fatal
 		r.fatal = nil
 		return Cycle{}, bad, true
+	case r.late != nil:
+		return Cycle{}, r.late, true
 	case r.source.size != r.size, r.secondSum != "" && r.secondSum != r.source.hex():
 		return Cycle{}, changed, true
 	case r.count == 0:

@@ -92,7 +92,8 @@ func (r *Reader) blockForm() bool {
 		return true
 	})
 	if bad != nil {
-		r.between = bad
+		r.late = bad
+		r.late.File = r.file
 	}
 	return r.blocks
 }
@@ -191,12 +192,19 @@ func (r *Reader) add(st stamp, line int) {
 // place gives the reading its time. It returns false for a cycle that is refused.
 func (r *Reader) place(st stamp, line int) (int64, bool) {
 	b, t := &r.b, &r.timing
+	if b.stopped {
+		return 0, false
+	}
 	if t.how == unset {
 		var bad *Error
 		if st, bad = r.reckon(st, line); bad != nil {
-			if len(b.problems) == 0 {
+			b.stopped = true
+			if bad.Key != keyDateOrder {
 				b.problem(bad)
+				return 0, false
 			}
+			b.open, r.done, r.fatal = false, true, bad // as with a date of the readings
+			r.fatal.File = r.file
 			return 0, false
 		}
 	} else if st.fixed != (t.how == fixed) || (st.since != (t.how == elapsed)) || st.noDate != (t.how == clocked || t.how == elapsed) {
@@ -206,6 +214,7 @@ func (r *Reader) place(st stamp, line int) (int64, bool) {
 	ns := t.written(st)
 	if !b.started {
 		if t.how == elapsed && t.have && ns <= t.raw {
+			b.stopped = true
 			b.problem(&Error{File: r.file, Line: line, Column: max(r.layout.time, r.layout.elapsed) + 1, Found: quote(r.cell(max(r.layout.time, r.layout.elapsed))) + ", counted from a new start",
 				Want: "the start of this cycle before its headings", Remedy: "Export this cycle on its own, with date and time of its start."})
 			return 0, false
@@ -222,7 +231,7 @@ func (r *Reader) place(st stamp, line int) (int64, bool) {
 		if b.backward++; b.backward == 1 {
 			b.problem(r.stepBack(line, before, at))
 		}
-		r.follow(ns, at, before)
+		r.follow(ns)
 		return 0, false
 	}
 	if at > before {
@@ -231,7 +240,7 @@ func (r *Reader) place(st stamp, line int) (int64, bool) {
 		b.problem(&Error{File: r.file, Line: line, Column: max(r.layout.time, r.layout.elapsed, 0) + 1, Found: fmt.Sprintf("%d readings under one time stamp", b.under),
 			Want: fmt.Sprintf("at most %d", mostUnderStamp), Remedy: "Set the recorder to write the seconds of each reading, and export the cycle again."})
 	}
-	r.follow(ns, at, before)
+	r.follow(ns)
 	return at, true
 }
 
@@ -243,13 +252,12 @@ func hourRemark(hour int64) string {
 }
 
 // follow remembers the stamp that was read last.
-func (r *Reader) follow(ns, at, before int64) {
+func (r *Reader) follow(ns int64) {
 	t := &r.timing
 	if t.how == clocked {
 		t.base = ns / day
 	}
 	t.raw = ns
-	t.at = t.at.Add(durationOf(at - before))
 }
 
 // first begins the clock of a cycle at its first reading.
@@ -262,7 +270,7 @@ func (r *Reader) first(ns int64, line int) int64 {
 	if t.how == clocked {
 		t.base = ns / day
 	}
-	t.raw, t.shift, t.at, t.have, t.step = ns, 0, at, true, 0
+	t.raw, t.shift, t.start, t.from, t.have, t.step = ns, 0, at, ns, true, 0
 	b.start, b.started, b.under = at, true, 1
 	return ns
 }

@@ -8,15 +8,12 @@ import (
 	"github.com/gocarina/gocsv"
 )
 
-// unitSeparator stands between the cells of a row while gocsv carries it. No text
-// that reaches a row holds one.
-const unitSeparator = 0x1f
-
 // batch is the number of rows that gocsv carries in one call.
 const batch = 512
 
-// row is a whole row of the file as one text. gocsv is given nothing to convert:
-// a blank cell stays blank, and every number is read by parse itself.
+// row is a whole row of the file as one text, its cells one after the other; where
+// each ends is kept beside it. gocsv is given nothing to convert: a blank cell stays
+// blank, and every number is read by parse itself.
 type row struct {
 	Cells string `csv:"cells"`
 }
@@ -40,9 +37,17 @@ type rows struct {
 	bad   map[int]error // rows that encoding/csv could not take apart
 	err   error         // why there are no more; io.EOF at the end
 	given [][]string
+
+	looked   bool // one row was read ahead
+	ahead    []string
+	aheadErr error
+	aheadAt  int
+
 	cell  []string
 	buf   []byte
-	ends  []int
+	ends  []int // of the rows in buf
+	cuts  []int // of the cells, from the start of their row
+	first []int // of each row in cuts, one more than rows
 }
 
 func newRows(src io.Reader, comma byte) *rows {
@@ -53,55 +58,57 @@ func newRows(src io.Reader, comma byte) *rows {
 	return &rows{csv: c, out: make([]row, batch)}
 }
 
-// peek returns the next row without taking it. The text lives as long as needed.
-// Its error is the row's own; ok is false at the end, where r.err says why.
-func (r *rows) peek() (cells string, line int, bad error, ok bool) {
+// peek returns the line of the next row without taking it. Its error is the row's
+// own; ok is false at the end, where r.err says why.
+func (r *rows) peek() (line int, bad error, ok bool) {
 	for r.next == r.n {
 		if r.err != nil {
-			return "", 0, nil, false
+			return 0, nil, false
 		}
 		r.fill()
 	}
-	return r.out[r.next].Cells, r.lines[r.next], r.bad[r.next], true
+	if r.bad != nil {
+		bad = r.bad[r.next]
+	}
+	return r.lines[r.next], bad, true
+}
+
+// cells cuts the row that peek looked at into its cells, reusing the slice. The
+// texts stay as they are for as long as they are held.
+func (r *rows) cells(into []string) []string {
+	into = into[:0]
+	text := r.out[r.next].Cells
+	start := 0
+	for _, end := range r.cuts[r.first[r.next]:r.first[r.next+1]] {
+		into = append(into, text[start:end])
+		start = end
+	}
+	return into
 }
 
 func (r *rows) take() { r.next++ }
 
-// last tells whether the row that peek returns is the last of the file.
+// last tells whether the row that peek looks at is the last of the file.
 func (r *rows) last() bool {
-	if r.next+1 < r.n {
+	if r.next+1 < r.n || r.looked {
 		return false
 	}
 	if r.err != nil {
 		return true
 	}
-	// One row is kept while the next batch is looked at.
-	kept, line, bad := r.out[r.next].Cells, r.lines[r.next], r.bad[r.next]
-	r.fill()
-	n := r.n
-	if n+1 > len(r.out) {
-		r.out = append(r.out, row{})
+	more, err := r.csv.Read()
+	if err == io.EOF {
+		r.err = err
+		return true
 	}
-	copy(r.out[1:n+1], r.out[:n])
-	r.out[0].Cells = kept
-	r.lines = append([]int{line}, r.lines[:n]...)
-	moved := map[int]error{}
-	for i, e := range r.bad {
-		moved[i+1] = e
-	}
-	if bad != nil {
-		moved[0] = bad
-	}
-	r.bad, r.n, r.next = moved, n+1, 0
-	return n == 0
+	r.looked, r.ahead, r.aheadErr = true, append([]string(nil), more...), err
+	r.aheadAt = r.lineOf(err)
+	return false
 }
 
 func (r *rows) fill() {
 	r.n, r.next = 0, 0
 	r.bad = nil
-	if len(r.out) > batch {
-		r.out = r.out[:batch]
-	}
 	if err := gocsv.UnmarshalCSV(r, &r.out); err != nil && r.err == nil {
 		r.err = err
 	}
@@ -112,9 +119,9 @@ func (r *rows) Read() ([]string, error) { return nil, errors.ErrUnsupported }
 
 // ReadAll hands gocsv the heading and the next batch of rows.
 func (r *rows) ReadAll() ([][]string, error) {
-	r.buf, r.ends, r.lines = r.buf[:0], r.ends[:0], r.lines[:0]
-	for len(r.ends) < batch && r.err == nil && len(r.buf) < 4*mostLine {
-		cells, err := r.csv.Read()
+	r.buf, r.ends, r.lines, r.cuts, r.first = r.buf[:0], r.ends[:0], r.lines[:0], r.cuts[:0], r.first[:0]
+	for len(r.ends) < batch && r.err == nil && len(r.buf) < 2*mostLine {
+		cells, err, line := r.read()
 		if err != nil {
 			var wrong *csv.ParseError
 			if !errors.As(err, &wrong) {
@@ -125,22 +132,47 @@ func (r *rows) ReadAll() ([][]string, error) {
 				r.bad = map[int]error{}
 			}
 			r.bad[len(r.ends)] = err
-			r.lines = append(r.lines, wrong.StartLine)
-		} else {
-			line, _ := r.csv.FieldPos(0)
-			r.lines = append(r.lines, line)
 		}
-		for i, c := range cells {
-			if i > 0 {
-				r.buf = append(r.buf, unitSeparator)
-			}
+		r.lines = append(r.lines, line)
+		r.first = append(r.first, len(r.cuts))
+		start := len(r.buf)
+		for _, c := range cells {
 			r.buf = append(r.buf, c...)
+			r.cuts = append(r.cuts, len(r.buf)-start)
 		}
 		r.ends = append(r.ends, len(r.buf))
 	}
+	r.first = append(r.first, len(r.cuts))
 	r.n = len(r.ends)
 	r.carve(string(r.buf))
 	return r.given, nil
+}
+
+// read returns the next row of encoding/csv, its error and its line.
+func (r *rows) read() ([]string, error, int) {
+	if r.looked {
+		r.looked = false
+		return r.ahead, r.aheadErr, r.aheadAt
+	}
+	cells, err := r.csv.Read()
+	if err == nil {
+		line, _ := r.csv.FieldPos(0)
+		return cells, nil, line
+	}
+	return cells, err, r.lineOf(err)
+}
+
+// lineOf returns the line of the row that encoding/csv read last.
+func (r *rows) lineOf(err error) int {
+	var wrong *csv.ParseError
+	switch {
+	case errors.As(err, &wrong):
+		return wrong.StartLine
+	case err != nil:
+		return 0
+	}
+	line, _ := r.csv.FieldPos(0)
+	return line
 }
 
 // carve cuts the text of a batch into rows of one cell.
@@ -156,17 +188,4 @@ func (r *rows) carve(all string) {
 		r.given = append(r.given, r.cell[i:i+1:i+1])
 		start = end
 	}
-}
-
-// split cuts a row into its cells, reusing the slice.
-func split(cells string, into []string) []string {
-	into = into[:0]
-	start := 0
-	for i := 0; i < len(cells); i++ {
-		if cells[i] == unitSeparator {
-			into = append(into, cells[start:i])
-			start = i + 1
-		}
-	}
-	return append(into, cells[start:])
 }

@@ -281,5 +281,3 @@ func secondsOf(s string, dec byte, unit string) (int64, bool) {
 	}
 	return int64(math.Round(v * scale * 1e9)), true
 }
-
-func durationOf(ns int64) time.Duration { return time.Duration(ns) }

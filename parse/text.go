@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
-	"fmt"
 	"hash"
 	"io"
 	"unicode/utf8"
@@ -196,12 +195,10 @@ func plainASCII(b []byte) bool {
 	return true
 }
 
-// check refuses what is no text. U+001F is used between the cells of a row.
+// check refuses what is no text.
 func (t *text) check(block []byte) *Error {
-	for _, c := range []byte{0, unitSeparator} {
-		if i := bytes.IndexByte(block, c); i >= 0 {
-			return t.notText(block, i, fmt.Sprintf("a byte %#02x, which no text holds", c))
-		}
+	if i := bytes.IndexByte(block, 0); i >= 0 {
+		return t.notText(block, i, "a byte 0, which no text holds")
 	}
 	switch t.enc {
 	case utf8Text:

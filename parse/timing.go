@@ -26,9 +26,18 @@ type timing struct {
 	base  int64     // clocked: day of the last reading; elapsed: the start
 	raw   int64     // last stamp as written
 	shift int64     // hours that changes of the clock removed
-	at    time.Time // instant of the last stamp, also of the block before
-	have  bool      // raw, shift and at are of a reading before
+	start time.Time // instant of the first stamp of the cycle, also of the block before
+	from  int64     // that stamp
+	have  bool      // raw, shift, start and from are of a reading before
 	step  int64     // between the last two different stamps
+}
+
+// at returns the instant of the last stamp.
+func (t *timing) at() time.Time {
+	if !t.have {
+		return t.start
+	}
+	return t.start.Add(time.Duration(t.raw - t.shift - t.from))
 }
 
 // readTime reads the time of the row. It returns false if there is none.
@@ -188,7 +197,7 @@ func (r *Reader) instant(ns int64, how reckoning) (at time.Time, skipped bool) {
 			}
 		}
 	}
-	if last := r.timing.at; !last.Before(first) && last.Before(first.Add(2*time.Hour)) {
+	if last := r.timing.at(); !last.Before(first) && last.Before(first.Add(2*time.Hour)) {
 		return second, false
 	}
 	return first, false
@@ -209,13 +218,14 @@ func (r *Reader) advance(ns int64) (at int64, hour int64) {
 	if t.how == fixed || t.how == elapsed || (step >= 0 && step < 3600*second) {
 		return at, 0
 	}
+	last := t.at()
 	for _, hour := range []int64{-3600 * second, 3600 * second} {
 		left := step - hour
 		if left < 0 || left > pause {
 			continue
 		}
-		next := t.at.Add(time.Duration(left))
-		_, before := t.at.Zone()
+		next := last.Add(time.Duration(left))
+		_, before := last.Zone()
 		_, after := next.Zone()
 		if int64(after-before)*second == hour && civil(next) == ns {
 			return at - hour, hour
