@@ -40,8 +40,6 @@ const (
 	later = "2026-03-11T09:14:05,20.3,101.3\n2026-03-11T09:14:06,20.3,101.3\n"
 )
 
-var s1 = Options{Sterilisers: []Steriliser{{ID: "S1", Serial: "TQ-0417"}}}
-
 func hinted1(h Hints) Options {
 	return Options{Sterilisers: []Steriliser{{ID: "S1", Serial: "TQ-0417", Hints: h}}}
 }

@@ -121,7 +121,7 @@ func (r *rows) Read() ([]string, error) { return nil, errors.ErrUnsupported }
 func (r *rows) ReadAll() ([][]string, error) {
 	r.buf, r.ends, r.lines, r.cuts, r.first = r.buf[:0], r.ends[:0], r.lines[:0], r.cuts[:0], r.first[:0]
 	for len(r.ends) < batch && r.err == nil && len(r.buf) < 2*mostLine {
-		cells, err, line := r.read()
+		cells, line, err := r.read()
 		if err != nil {
 			var wrong *csv.ParseError
 			if !errors.As(err, &wrong) {
@@ -149,17 +149,17 @@ func (r *rows) ReadAll() ([][]string, error) {
 }
 
 // read returns the next row of encoding/csv, its error and its line.
-func (r *rows) read() ([]string, error, int) {
+func (r *rows) read() ([]string, int, error) {
 	if r.looked {
 		r.looked = false
-		return r.ahead, r.aheadErr, r.aheadAt
+		return r.ahead, r.aheadAt, r.aheadErr
 	}
 	cells, err := r.csv.Read()
 	if err == nil {
 		line, _ := r.csv.FieldPos(0)
-		return cells, nil, line
+		return cells, line, nil
 	}
-	return cells, err, r.lineOf(err)
+	return cells, r.lineOf(err), err
 }
 
 // lineOf returns the line of the row that encoding/csv read last.
