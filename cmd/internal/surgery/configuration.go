@@ -12,6 +12,10 @@ type Configuration struct {
 	Watch       []string     `mapstructure:"watch"`   // folders
 	Sterilisers []Steriliser `mapstructure:"sterilisers"`
 	LimitSets   []LimitSet   `mapstructure:"limit_sets"`
+
+	// CheckpointCopy is a file or folder outside the site's folder that takes a
+	// checkpoint after each act, "" for none.
+	CheckpointCopy string `mapstructure:"checkpoint_copy"`
 }
 
 // DefaultLimits is the limit set of a site that names none.
