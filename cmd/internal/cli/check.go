@@ -48,7 +48,7 @@ func checkCommand(w World, at *common) *cobra.Command {
 			count.complain(newPage(w, w.Stderr))
 			return count.status()
 		}
-		out := newSheet(newPage(w, w.Stdout), explain, len(args) > 1)
+		out := newSheet(newPage(w, w.Stdout), s.value.LimitsInForce(), explain, len(args) > 1)
 		defer out.Close()
 		across, err := surgery.Check(c.Context(), s.value, in, both{&count, out})
 		if err != nil {

@@ -33,7 +33,7 @@ func demoCommand(w World) *cobra.Command {
 			p.gap()
 			p.line(span{"  " + s.value.Site.Name + ", 2 Nov 2026", strong})
 			p.para("  ", "An invented surgery: no machine, person or reading here is real.", plain)
-			out := newSheet(p, false, true)
+			out := newSheet(p, s.value.LimitsInForce(), false, true)
 			across, err := surgery.Check(c.Context(), s.value, surgery.Exports{Files: demo.Exports}, out)
 			if err != nil {
 				return interrupted(err)

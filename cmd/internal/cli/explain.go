@@ -1,7 +1,7 @@
 package cli
 
 import (
-	"bufio"
+	"errors"
 	"fmt"
 	"io"
 	"strconv"
@@ -10,28 +10,31 @@ import (
 	"holdproof/cmd/internal/surgery"
 )
 
-// explanation is the long form: how each export was understood and every check. It
-// is as long as there are cycles, so it waits in a spool.
+// explanation is the long form: how each export was understood, then every check. It
+// is as long as there are cycles, so it waits in spools: what was understood is known
+// after the last cycle of a file and stands before the first.
 type explanation struct {
-	spool surgery.Spool
-	page  *page
+	like   *page
+	whole  surgery.Spool
+	checks *surgery.Spool // of the file that is being read
+	page   *page          // before checks
 }
 
 func newExplanation(like *page) *explanation {
-	e := &explanation{}
-	p := *like
-	p.out = bufio.NewWriterSize(&e.spool, 64<<10)
-	e.page = &p
+	e := &explanation{like: like}
+	e.begin()
 	return e
 }
 
-func (e *explanation) Close() error { return e.spool.Close() }
+func (e *explanation) begin() {
+	e.checks = &surgery.Spool{}
+	e.page = e.like.onto(e.checks)
+}
+
+func (e *explanation) Close() error { return errors.Join(e.whole.Close(), e.checks.Close()) }
 
 func (e *explanation) copyTo(p *page) error {
-	if err := e.page.flush(); err != nil {
-		return err
-	}
-	r, err := e.spool.Reader()
+	r, err := e.whole.Reader()
 	if err != nil {
 		return err
 	}
@@ -39,15 +42,30 @@ func (e *explanation) copyTo(p *page) error {
 	return err
 }
 
-// file says how an export was understood.
-func (e *explanation) file(f surgery.FileRead) {
-	p := e.page
+// file says how an export was understood, before the checks of its cycles.
+func (e *explanation) file(f surgery.FileRead) error {
+	p := e.like.onto(&e.whole)
 	p.line(span{"  How " + f.Name + " was understood", strong})
 	p.gap()
 	for _, l := range f.Reading() {
 		p.para("    ", l, plain)
 	}
 	p.gap()
+	if err := e.page.flush(); err != nil {
+		return err
+	}
+	r, err := e.checks.Reader()
+	if err != nil {
+		return err
+	}
+	if _, err := io.Copy(p.out, r); err != nil {
+		return err
+	}
+	if err := errors.Join(p.flush(), e.checks.Close()); err != nil {
+		return err
+	}
+	e.begin()
+	return nil
 }
 
 // cycle prints every check with figure, limit, uncertainty, source and certainty.
@@ -59,24 +77,39 @@ func (e *explanation) cycle(j surgery.Judged) {
 		p.line(span{fmt.Sprintf("  %s, lines %d to %d", j.File, place.FirstLine, place.LastLine), plain})
 	}
 	p.gap()
-	if v.Programme.Name != "" {
-		p.para("    ", fmt.Sprintf("Programme %s (%s): %s to %s °C for %s s. %s; band: %s. For %s.", v.Programme.Name, v.ProgrammeBy,
-			short(float64(v.Programme.Sterilising)), short(float64(v.Programme.Sterilising)+v.Programme.Band), short(v.Programme.Hold),
-			sourceOf(v.Programme.Source.Text, v.Programme.Source.Sure.String()),
-			sourceOf(v.Programme.BandSource.Text, v.Programme.BandSource.Sure.String()), v.Programme.Machines), plain)
-		p.gap()
-	}
+	e.programme(j)
 	for _, f := range v.Findings {
 		e.finding(f)
 	}
-	for _, r := range v.Remarks {
-		p.para("    ", "Remark: "+r, plain)
+	p.gap()
+	for _, r := range j.Remarks() {
+		p.para("    ", "Remark: "+r+".", plain)
 	}
-	for _, l := range v.Limitations {
-		p.para("    ", "Limitation: "+l, plain)
+	for _, l := range j.Limitations() {
+		p.para("    ", "Limitation: "+l+".", plain)
 	}
 	if m := v.Measured; m.F0.Known {
 		p.para("    ", "F0 "+strconv.FormatFloat(m.F0.Value, 'f', 1, 64)+" min (Tref 121.1 °C, z 10 K), for information only.", plain)
+	}
+	p.gap()
+}
+
+// programme says what the cycle was held to and where that is from.
+func (e *explanation) programme(j surgery.Judged) {
+	g := j.Verdict.Programme
+	if g.Name == "" {
+		return
+	}
+	p := e.page
+	p.para("    ", fmt.Sprintf("Programme %s (%s): %s to %s °C for %s s.", g.Name, j.Verdict.ProgrammeBy,
+		short(float64(g.Sterilising)), short(float64(g.Sterilising)+g.Band), short(g.Hold)), plain)
+	p.para("    ", "Temperature and time: "+sourceOf(g.Source.Text, g.Source.Sure.String())+".", plain)
+	p.para("    ", "Band: "+sourceOf(g.BandSource.Text, g.BandSource.Sure.String())+".", plain)
+	if g.Machines != "" {
+		p.para("    ", "Machines: "+g.Machines+".", plain)
+	}
+	if g.Differs != "" {
+		p.para("    ", "Other sources: "+g.Differs+".", plain)
 	}
 	p.gap()
 }
@@ -107,10 +140,10 @@ func figures(f surgery.Finding) string {
 			parts = append(parts, strings.TrimSpace(word+" "+text(x.Value)+" "+f.Unit))
 		}
 	}
-	add("measured", f.Measured, func(v float64) string { return surgery.Rounded(f, v) })
+	add("measured", f.Measured, func(v float64) string { return trimmed(surgery.Rounded(f, v)) })
 	add("at least", f.Low, short)
 	add("at most", f.High, short)
-	add("uncertainty", f.Uncertainty, func(v float64) string { return surgery.AtMost(v, 3) })
+	add("uncertainty", f.Uncertainty, func(v float64) string { return trimmed(surgery.AtMost(v, 3)) })
 	if f.At.Known {
 		at := "at " + short(f.At.Value) + " s"
 		if f.Line > 0 {
@@ -119,6 +152,14 @@ func figures(f surgery.Finding) string {
 		parts = append(parts, at)
 	}
 	return strings.Join(parts, ", ")
+}
+
+// trimmed takes away digits that were not measured.
+func trimmed(text string) string {
+	if !strings.Contains(text, ".") {
+		return text
+	}
+	return strings.TrimSuffix(strings.TrimRight(text, "0"), ".")
 }
 
 func short(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) }

@@ -5,6 +5,7 @@ import (
 	"io"
 	"os"
 	"runtime"
+	"slices"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -46,6 +47,13 @@ func utf8Locale(getenv func(string) string) bool {
 		}
 	}
 	return runtime.GOOS == "windows"
+}
+
+// onto returns a page that looks the same and is written elsewhere.
+func (p *page) onto(out io.Writer) *page {
+	other := *p
+	other.out = bufio.NewWriterSize(out, 64<<10)
+	return &other
 }
 
 func (p *page) flush() error { return p.out.Flush() }
@@ -121,6 +129,8 @@ func cells(text string) int {
 	n := 0
 	for _, r := range text {
 		switch {
+		case r < 0x300: // nothing there is wide or combines, and nearly all text is there
+			n++
 		case unicode.In(r, unicode.Mn, unicode.Me, unicode.Cf):
 		case width.LookupRune(r).Kind() == width.EastAsianWide, width.LookupRune(r).Kind() == width.EastAsianFullwidth:
 			n += 2
@@ -137,20 +147,44 @@ func wrap(text string, most int) []string {
 	most = max(most, 10)
 	var lines []string
 	line := ""
-	for _, word := range strings.Fields(text) {
-		if line != "" && cells(line)+1+cells(word) > most {
-			lines, line = append(lines, line), ""
+	used := 0 // cells of line
+	for _, word := range words(text) {
+		n := cells(word)
+		if line != "" && used+1+n > most {
+			lines, line, used = append(lines, line), "", 0
 		}
 		if line != "" {
-			line += " "
+			line, used = line+" ", used+1
 		}
-		line += word
-		for cells(line) > most {
+		line, used = line+word, used+n
+		for used > most {
 			head, tail := cut(line, most)
-			lines, line = append(lines, head), tail
+			lines, line, used = append(lines, head), tail, cells(tail)
 		}
 	}
 	return append(lines, line)
+}
+
+// words splits a text at its spaces, but leaves a unit with its number.
+func words(text string) []string {
+	var out []string
+	for _, word := range strings.Fields(text) {
+		bare := strings.TrimRight(word, ".,;:)")
+		if n := len(out); n > 0 && slices.Contains(units, bare) && endsInDigit(out[n-1]) {
+			out[n-1] += " " + word
+			continue
+		}
+		out = append(out, word)
+	}
+	return out
+}
+
+// units are what stands behind a number on a page.
+var units = []string{"s", "min", "h", "K", "°C", "kPa", "kPa/min", "m", "L"}
+
+func endsInDigit(word string) bool {
+	last := word[len(word)-1]
+	return '0' <= last && last <= '9'
 }
 
 // cut splits a text after at most most cells.

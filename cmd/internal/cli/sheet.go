@@ -3,18 +3,15 @@ package cli
 import (
 	"cmp"
 	"fmt"
-	"io"
 	"path/filepath"
 	"slices"
 	"strings"
-	"unicode"
 
 	"holdproof/cmd/internal/surgery"
 )
 
 // cautions is the one line at the foot of every page.
-const cautions = "Compares recorded readings with the limits shown; it does not show that an item is sterile. " +
-	"Not imported is not checked."
+const cautions = "Compares recorded readings with limits; does not show an item is sterile."
 
 // sheet lays out what check found as the nurse reads it: first what needs her, each
 // with one instruction and why; then what conforms, a line each; last the cautions.
@@ -24,8 +21,10 @@ type sheet struct {
 	several bool // files, so that one with more than one cycle is named
 	needs   []need
 	settled []settled
+	remarks []string     // each once
 	sizes   []int        // cycles of each file that has been read
 	detail  *explanation // nil without --explain
+	limits  string       // in force, for the foot
 }
 
 // need is a cycle, a machine or a file that a person must look at.
@@ -42,17 +41,20 @@ type need struct {
 	machine     string
 }
 
-// settled is a cycle that conforms.
+// settled is a cycle that conforms; then is what is still to be done.
 type settled struct {
-	file            int
-	name, who, what string
+	file                  int
+	name, who, what, then string
 }
 
-// maxReasons of one cycle are printed (ours): --explain prints every check.
-const maxReasons = 3
+// How much of one kind is printed (ours): --explain prints all.
+const (
+	maxReasons = 3 // of one cycle
+	maxRemarks = 8
+)
 
-func newSheet(p *page, explain, several bool) *sheet {
-	d := &sheet{page: p, several: several}
+func newSheet(p *page, limits string, explain, several bool) *sheet {
+	d := &sheet{page: p, several: several, limits: limits}
 	if explain {
 		d.detail = newExplanation(p)
 	}
@@ -71,8 +73,9 @@ func (d *sheet) Cycle(j surgery.Judged) error {
 	if d.detail != nil {
 		d.detail.cycle(j)
 	}
+	d.remark(j)
 	if j.Outcome() == surgery.Conforms {
-		d.settled = append(d.settled, settled{len(d.sizes), j.File, who(j), about(j) + " · " + result(j)})
+		d.settled = append(d.settled, settled{len(d.sizes), j.File, who(j), about(j) + " · " + result(j), j.Then()})
 		return nil
 	}
 	n := need{file: len(d.sizes), name: j.File, who: who(j), outcome: j.Outcome(), instruction: j.Instruction.Sentence,
@@ -90,6 +93,19 @@ func (d *sheet) Cycle(j surgery.Judged) error {
 	return nil
 }
 
+// remark keeps what is worth knowing, once for each machine.
+func (d *sheet) remark(j surgery.Judged) {
+	for _, r := range j.Remarks() {
+		text := sentence(r)
+		if j.Header.Steriliser != "" {
+			text = j.Header.Steriliser + ": " + sentence(r)
+		}
+		if len(d.remarks) <= maxRemarks && !slices.Contains(d.remarks, text) {
+			d.remarks = append(d.remarks, text)
+		}
+	}
+}
+
 // sameSetting tells whether a cycle waits for the setting that another waits for:
 // what the lead is asked is asked once per machine.
 func (n need) sameSetting(other need) bool {
@@ -98,7 +114,9 @@ func (n need) sameSetting(other need) bool {
 
 func (d *sheet) File(f surgery.FileRead) error {
 	if d.detail != nil {
-		d.detail.file(f)
+		if err := d.detail.file(f); err != nil {
+			return err
+		}
 	}
 	if len(f.Problems) > 0 {
 		n := need{file: len(d.sizes), name: f.Name, who: f.Name, instruction: "Do not use these loads. Export the record again.",
@@ -146,13 +164,43 @@ func (d *sheet) finish(across []surgery.Between) error {
 		}
 	}
 	d.writeSettled(indent)
+	d.writeRemarks()
 	if d.detail != nil {
 		if err := d.detail.copyTo(p); err != nil {
 			return err
 		}
 	}
+	p.para("  ", "Limits "+d.limits+", holdproof "+surgery.Version+".", plain)
 	p.para("  ", cautions, plain)
 	return p.flush()
+}
+
+func (d *sheet) writeRemarks() {
+	if len(d.remarks) == 0 {
+		return
+	}
+	p := d.page
+	p.line(span{"  Worth knowing", strong})
+	p.gap()
+	for i, r := range d.remarks {
+		if i == maxRemarks {
+			r = "More is worth knowing: see --explain."
+		}
+		p.para("  ", r, plain)
+	}
+	p.gap()
+}
+
+// called is how the page names a file: without its folder, unless another file of
+// the same name is there too.
+func (d *sheet) called(name string) string {
+	base := filepath.Base(name)
+	other := func(n string) bool { return n != name && filepath.Base(n) == base }
+	if slices.ContainsFunc(d.needs, func(n need) bool { return other(n.name) }) ||
+		slices.ContainsFunc(d.settled, func(s settled) bool { return other(s.name) }) {
+		return name
+	}
+	return base
 }
 
 // group is the heading under which a file's cycles stand: its place if it has more
@@ -188,7 +236,7 @@ func (d *sheet) writeNeeds(indent int) {
 	last := -1
 	for _, n := range d.needs {
 		if g := d.group(n.file); g != last && n.who != n.name {
-			p.line(span{"  " + n.name, plain})
+			p.line(span{"  " + d.called(n.name), plain})
 			p.gap()
 			last = g
 		}
@@ -201,7 +249,7 @@ func (d *sheet) writeNeed(n need, indent int) {
 	p := d.page
 	m := p.mark(n.outcome)
 	if n.who == n.name { // a whole file
-		p.line(span{"  ", plain}, m, span{"  " + n.who, plain})
+		p.line(span{"  ", plain}, m, span{"  " + d.called(n.name), plain})
 		indent = 0
 		p.para(p.under(m, indent), n.instruction, strong)
 	} else {
@@ -242,110 +290,14 @@ func (d *sheet) writeSettled(indent int) {
 	for _, s := range d.settled {
 		if g := d.group(s.file); g != last {
 			p.gap()
-			p.line(span{"  " + s.name, plain})
+			p.line(span{"  " + d.called(s.name), plain})
 			last = g
 		}
-		p.line(span{"  ", plain}, p.mark(surgery.Conforms), span{"  " + padded(s.who, indent) + "  " + s.what, plain})
+		m := p.mark(surgery.Conforms)
+		p.para("  "+m.text+"  "+padded(p.clean(s.who), indent)+"  ", s.what, m.style)
+		if s.then != "" {
+			p.para(p.under(m, indent), s.then, plain)
+		}
 	}
 	p.gap()
 }
-
-// who names a cycle as people do, S1 · 1042; one that says neither, by its file.
-func who(j surgery.Judged) string {
-	s, n := j.Header.Steriliser, j.Header.Number
-	switch {
-	case s != "" && n != "":
-		return s + " · " + n
-	case s != "":
-		return s
-	case n != "":
-		return n
-	}
-	return filepath.Base(j.File)
-}
-
-// about says when, what kind and which programme.
-func about(j surgery.Judged) string {
-	parts := []string{j.Header.Start.Format("2 Jan 2006 15:04")}
-	if kind := j.Verdict.Kind.String(); kind != "" {
-		parts = append(parts, kind)
-	}
-	if name := j.Verdict.Programme.Name; name != "" {
-		parts = append(parts, name)
-	}
-	return strings.Join(parts, " · ")
-}
-
-// result is the one figure of a cycle that conforms, rounded so that it never flatters.
-func result(j surgery.Judged) string {
-	m := j.Verdict.Measured
-	switch {
-	case m.Leak.Known:
-		return "leak " + surgery.AtMost(m.Leak.Value, 3) + " kPa/min"
-	case m.Hold.Known:
-		return "held " + lasting(m.Hold.Value)
-	}
-	return j.Outcome().String()
-}
-
-// lasting writes a length of time in whole seconds, never rounded up: 3 min 34 s.
-func lasting(seconds float64) string {
-	n := int(seconds + 1e-9)
-	if n < 60 {
-		return fmt.Sprintf("%d s", n)
-	}
-	if n%60 == 0 {
-		return fmt.Sprintf("%d min", n/60)
-	}
-	return fmt.Sprintf("%d min %d s", n/60, n%60)
-}
-
-// reasons are the messages of the findings that made the outcome.
-func reasons(j surgery.Judged) []string {
-	var out []string
-	more := 0
-	for _, f := range j.Verdict.Findings {
-		switch {
-		case f.Outcome != j.Outcome():
-		case len(out) == maxReasons:
-			more++
-		default:
-			out = append(out, f.Message)
-		}
-	}
-	if more > 0 {
-		out = append(out, fmt.Sprintf("and %d more, see --explain", more))
-	}
-	return out
-}
-
-// sentence gives a message its capital and its full stop.
-func sentence(text string) string {
-	if text == "" {
-		return text
-	}
-	text = sentenceCase(text)
-	if strings.HasSuffix(text, ".") || strings.HasSuffix(text, "?") {
-		return text
-	}
-	return text + "."
-}
-
-// sentenceCase gives a text its capital, unless it begins with a name such as pH or F0.
-func sentenceCase(text string) string {
-	first := []rune(text)
-	if len(first) < 2 || !unicode.IsLower(first[1]) && first[1] != ' ' {
-		return text
-	}
-	return strings.ToUpper(string(first[0])) + string(first[1:])
-}
-
-// several joins names, at most ten of them.
-func several(names []string) string {
-	if len(names) > 10 {
-		return strings.Join(names[:10], ", ") + fmt.Sprintf(" and %d more", len(names)-10)
-	}
-	return surgery.Alternatives(names)
-}
-
-var _ io.Closer = (*sheet)(nil)

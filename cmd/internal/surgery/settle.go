@@ -252,12 +252,17 @@ func figure(v *float64) validate.Figure {
 	return validate.Known(*v)
 }
 
+// LimitsInForce is the name of the limit set that cycles are judged by.
+func (c Configuration) LimitsInForce() string {
+	if c.Limits == "" {
+		return DefaultLimits
+	}
+	return c.Limits
+}
+
 // limitSet returns the limit set in force; the zero set where the name is unknown.
 func (c Configuration) limitSet() validate.LimitSet {
-	name := c.Limits
-	if name == "" {
-		name = DefaultLimits
-	}
+	name := c.LimitsInForce()
 	if i := slices.IndexFunc(c.LimitSets, func(s LimitSet) bool { return s.Name == name }); i >= 0 {
 		return c.LimitSets[i].rules()
 	}
