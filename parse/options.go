@@ -45,3 +45,28 @@ func KnownUnit(unit string) bool {
 	_, _, ok := units().spelled(unit)
 	return ok
 }
+
+// UnitFits tells whether a unit is one for what a column is: degF for a temperature,
+// "bar abs" for a pressure, mm:ss for a time.
+func UnitFits(is, unit string) bool {
+	u, _, ok := units().spelled(unit)
+	if !ok {
+		return false
+	}
+	for _, n := range useNames {
+		if n.name != is {
+			continue
+		}
+		switch n.use {
+		case useTemperature:
+			return u.quantity == "temperature"
+		case usePressure:
+			return u.quantity == "pressure"
+		case useTime, useElapsed:
+			return u.quantity == "time"
+		case useDate:
+			return u.quantity == "date"
+		}
+	}
+	return false
+}

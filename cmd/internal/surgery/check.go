@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"io"
+	"time"
 
 	"golang.org/x/sync/errgroup"
 
@@ -99,7 +100,7 @@ func Check(ctx context.Context, c Configuration, in Exports, to Receiver) ([]val
 			return nil
 		})
 	}
-	var between history
+	between := history{reread: d.reread}
 	g.Go(func() error { return p.deliver(ctx, to, &between) })
 	if err := g.Wait(); err != nil {
 		return nil, err
@@ -237,6 +238,31 @@ func (d *bench) judge(file string, c parse.Cycle) Judged {
 	}
 	j.Verdict.Remarks = append(j.Verdict.Remarks, m.remarks(c.Header)...)
 	return j
+}
+
+// reread returns the record of a file that starts then, nil if it cannot be had.
+func (b *bench) reread(file string, start time.Time) *cycle.Record {
+	if file == "-" {
+		return nil
+	}
+	src, err := open(file, nil)
+	if err != nil {
+		return nil
+	}
+	defer src.Close()
+	r, err := parse.Open(file, src, b.options)
+	if err != nil {
+		return nil
+	}
+	for {
+		c, err := r.Next()
+		if err != nil {
+			return nil
+		}
+		if c.Record != nil && c.Header.Start.Equal(start) {
+			return c.Record
+		}
+	}
 }
 
 // note adds what could not be read.

@@ -233,15 +233,19 @@ func kindNames() []string {
 
 // faultsOfUnit refuses a unit that does not belong to the column.
 func (c Column) faultsOfUnit(f *faults, key string) {
-	switch {
-	case c.Unit == "":
-	case strings.HasSuffix(c.Is, "temperature"):
-		f.oneOf(key, c.Unit, "degC", "degF", "K", "°C", "°F", "C", "F")
-	case c.Is == "pressure":
-		f.oneOf(key, c.Unit, "kPa", "bar", "mbar", "hPa", "MPa", "Pa", "psi", "inHg", "mmHg", "Torr", "atm")
-	default:
-		f.add(key, fmt.Sprintf("%q", c.Unit), "no unit, since the column is "+c.Is, "Take the unit out.")
+	if c.Unit == "" || parse.UnitFits(c.Is, c.Unit) {
+		return
 	}
+	want := "no unit"
+	switch {
+	case strings.HasSuffix(c.Is, "temperature"):
+		want = "degC, degF or K"
+	case c.Is == "pressure":
+		want = "kPa, bar, mbar, hPa, MPa, Pa, psi, inHg, mmHg, Torr or atm"
+	case c.Is == "time" || c.Is == "elapsed":
+		want = "s, mm:ss or hh:mm:ss"
+	}
+	f.add(key, fmt.Sprintf("%q", c.Unit), want+", since the column is "+c.Is, "Correct the unit, or take it out.")
 }
 
 // figure turns a number that may be missing into the judge's.
