@@ -34,7 +34,7 @@ func (r *Reader) peekMachine() []string {
 // resolve settles whose hints count for a heading: of the one that was asked for,
 // of the one that the file names, or of the only one that is configured.
 func (r *Reader) resolve(names []string) {
-	r.hints, r.understood.Steriliser = nil, ""
+	r.hints, r.stranger, r.understood.Steriliser = nil, "", ""
 	take := func(s *Steriliser, why string) {
 		r.hints, r.understood.Steriliser, r.understood.HintsWhy = &s.Hints, s.ID, why
 	}
@@ -56,6 +56,9 @@ func (r *Reader) resolve(names []string) {
 	}
 	switch all := r.options.Sterilisers; {
 	case written != "":
+		if len(all) > 0 {
+			r.stranger = written
+		}
 		r.understood.HintsWhy = fmt.Sprintf("none: the file names %s, which is not configured", quote(written))
 	case len(all) == 1:
 		take(&all[0], "the only configured steriliser")
@@ -67,44 +70,60 @@ func (r *Reader) resolve(names []string) {
 	}
 }
 
-// byColumn takes the hints of the machine whose steriliser_column the heading
-// holds, if it is one machine only; the readings may name another one later.
+// byColumn takes the hints of the first machine whose steriliser column stands in
+// the heading, to understand the heading at all. The readings say which it is.
 func (r *Reader) byColumn() {
-	var found *Steriliser
 	for i := range r.options.Sterilisers {
 		s := &r.options.Sterilisers[i]
 		for _, c := range r.cells {
 			if s.Hints.SteriliserColumn != "" && fold(c) == fold(s.Hints.SteriliserColumn) {
-				if found != nil && found.ID != s.ID {
-					return
-				}
-				found = s
+				r.hints, r.understood.HintsWhy = &s.Hints, "its steriliser column stands in the heading"
+				return
 			}
 		}
 	}
-	if found != nil {
-		r.hints, r.understood.Steriliser, r.understood.HintsWhy = &found.Hints, found.ID, "its steriliser column stands in the heading"
-	}
 }
 
-// switchTo takes the hints of the machine that a steriliser column names. It
-// understands the heading again and returns what is wrong with that.
+// switchTo takes the hints of the machine that a steriliser column names, and
+// none if it names nobody who is configured. It understands the heading again and
+// returns what is wrong with that.
 func (r *Reader) switchTo(name string) *Error {
 	if r.options.Only != "" {
 		return nil
 	}
 	s := r.named(name)
-	if s == nil || r.hints == &s.Hints {
+	switch {
+	case s == nil && (r.hints == nil || r.stranger == name):
 		return nil
+	case s == nil:
+		s = &Steriliser{Hints: Hints{SteriliserColumn: r.hints.SteriliserColumn}}
+	case r.hints == &s.Hints:
+		r.understood.Steriliser = s.ID
+		return nil
+	}
+	if r.stranger = ""; s.ID == "" {
+		r.stranger = strings.Clone(name)
 	}
 	l, bad := newLayout(r.layout.cells, r.layout.line, &s.Hints)
 	if bad != nil {
-		bad.File = r.file
-		return bad
+		return r.strange(bad)
 	}
 	r.layout, r.hints, r.times.hint = l, &s.Hints, order(s.Hints.DateOrder)
 	r.understood.Steriliser, r.understood.HintsWhy = s.ID, "named by the steriliser column"
+	if s.ID == "" {
+		r.understood.HintsWhy = "none: the steriliser column names " + quote(name) + ", which is not configured"
+	}
 	return r.decimal(r.layout.line)
+}
+
+// strange adds to a refusal that a setting would settle why the settings were
+// not used: the file names a machine that is not configured.
+func (r *Reader) strange(bad *Error) *Error {
+	bad.File = r.file
+	if r.stranger != "" && strings.HasPrefix(bad.Key, "sterilisers[].export") {
+		bad.Remedy += fmt.Sprintf(" The file names the steriliser %s, which is not configured: enter it as the serial.", quote(r.stranger))
+	}
+	return bad
 }
 
 // identify writes into the header which machine the cycle belongs to.

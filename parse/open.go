@@ -9,8 +9,9 @@ import (
 	"time"
 )
 
-// mostPreamble is how far into a file its heading is looked for, in bytes.
-const mostPreamble = 4 << 20
+// mostPreamble is how far into a file its heading is looked for, in bytes: far
+// enough to meet a line that is too long.
+const mostPreamble = mostLine + 64<<10
 
 // probe is what the first bytes of a file tell about it.
 type probe struct {
@@ -46,7 +47,7 @@ func Open(name string, src io.ReadSeeker, o Options) (*Reader, error) {
 // openFile reads as much of the file as it takes to find the heading.
 func (r *Reader) openFile() *Error {
 	var head []byte
-	for want := 64 << 10; ; want *= 4 {
+	for want := 64 << 10; ; want = min(4*want, mostPreamble) {
 		more, err := io.ReadAll(io.LimitReader(r.source, int64(want-len(head))))
 		head = append(head, more...)
 		if err != nil {
@@ -124,9 +125,13 @@ func (r *Reader) probe(head []byte, end bool) (probe, []string, *Error) {
 		lines := csv.NewReader(t)
 		lines.Comma, lines.FieldsPerRecord, lines.LazyQuotes = rune(comma), -1, false
 		found := false
+		var near *Error // of the row before: the last row may be cut by the end of head
 		for !found {
 			cells, err := lines.Read()
 			var wrong *csv.ParseError
+			if nearest == nil && near != nil && (end || err != io.EOF) {
+				nearest = near
+			}
 			if err != nil && !errors.As(err, &wrong) {
 				var bad *Error
 				if errors.As(err, &bad) && (nearest == nil || nearest.Line == 0 || nearest.Key != "") && !truncated(bad, end) {
@@ -140,9 +145,7 @@ func (r *Reader) probe(head []byte, end bool) (probe, []string, *Error) {
 			line, _ := lines.FieldPos(0)
 			h := r.anyHints(cells)
 			if !isHeading(cells, h) {
-				if near := almostHeading(cells, line, h); near != nil && nearest == nil {
-					nearest = near
-				}
+				near = almostHeading(cells, line, h)
 				continue
 			}
 			found = true

@@ -38,12 +38,13 @@ type Reader struct {
 	commas, points int  // decimal signs seen in the first bytes
 	dec            byte // 0 while no number had one
 
-	times   timeReader
-	layout  *layout
-	hints   *Hints
-	block   block
-	pending []preambleLine // lines before a heading that has not come yet
-	timing  timing
+	times    timeReader
+	layout   *layout
+	hints    *Hints
+	stranger string // the machine that the file names, if it is not configured
+	block    block
+	pending  []preambleLine // lines before a heading that has not come yet
+	timing   timing
 
 	b        builder
 	repeated int            // line of a heading that stands among the readings
@@ -143,7 +144,7 @@ func (r *Reader) heading(line int) *Error {
 	}
 	l, bad := newLayout(r.cells, line, r.hints)
 	if bad != nil {
-		bad.File = r.file
+		r.strange(bad)
 		if first {
 			return bad
 		}
@@ -457,7 +458,7 @@ func (r *Reader) searchOrder() (order, *Error) {
 	o, sum, err := settle(r.src, r.text.enc, r.comma, at)
 	r.secondSum = sum
 	if err != nil {
-		err.File = r.file
+		r.strange(err)
 	}
 	return o, err
 }
