@@ -44,7 +44,7 @@ const mostProblems = 20
 // What it found is in the result. The error is for an audit that could not be
 // done: ctx ended, or the file cannot be opened.
 func (b *Book) Audit(ctx context.Context, o AuditOptions) (Audit, error) {
-	return audit(ctx, b.r, b.path, current, o)
+	return audit(ctx, b.r, b.path, b.form, o)
 }
 
 // auditor gathers what several goroutines find.

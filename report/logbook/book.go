@@ -22,7 +22,8 @@ import (
 	"path/filepath"
 	"time"
 
-	_ "modernc.org/sqlite" // the driver "sqlite"
+	"modernc.org/sqlite" // the driver "sqlite" too
+	sqlite3 "modernc.org/sqlite/lib"
 )
 
 // Options are what a logbook needs from outside.
@@ -37,8 +38,10 @@ type Book struct {
 	*View // questions, each answered by itself; see [Book.Read] for several at one moment
 
 	path string
+	form layout
 	now  func() time.Time
 	w    *sql.DB // one connection that writes
+	seen *statements
 	r    *sql.DB // a few that cannot
 }
 
@@ -115,12 +118,25 @@ func open(ctx context.Context, dir string, o Options, l layout) (*Book, error) {
 	w.SetMaxOpenConns(1)
 	r.SetMaxOpenConns(4)
 	r.SetMaxIdleConns(4)
-	return &Book{View: &View{q: r, path: path}, path: path, now: o.Now, w: w, r: r}, nil
+	return &Book{View: &View{q: r, path: path}, path: path, form: l, now: o.Now, w: w, r: r, seen: &statements{m: map[string]*sql.Stmt{}}}, nil
 }
 
-// ready refuses what this program cannot use and brings forward what is older. It
-// writes nothing when there is nothing to do, but sees to it that it could.
+// ready refuses what this program cannot use and brings forward what is older. A
+// folder or file that cannot be written to shows here, not at the first act; a full
+// disk does not, as what is kept can be read all the same.
 func ready(ctx context.Context, path string, w *sql.DB, l layout) error {
+	if err := migrate(ctx, path, w, l); err != nil {
+		return err
+	}
+	_, err := w.ExecContext(ctx, `UPDATE layout SET version = version`)
+	var theirs *sqlite.Error
+	if errors.As(err, &theirs) && theirs.Code()&0xff == sqlite3.SQLITE_FULL {
+		return nil
+	}
+	return err
+}
+
+func migrate(ctx context.Context, path string, w *sql.DB, l layout) error {
 	return inTx(ctx, w, func(tx *sql.Tx) error {
 		var tables int64
 		if err := tx.QueryRowContext(ctx, `SELECT COUNT(*) FROM sqlite_master WHERE name = 'layout'`).Scan(&tables); err != nil {
@@ -140,9 +156,7 @@ func ready(ctx context.Context, path string, w *sql.DB, l layout) error {
 		case v < l.version():
 			return l.forward(ctx, tx, v)
 		}
-		// A folder or file that cannot be written to shows here, not at the first act.
-		_, err = tx.ExecContext(ctx, `UPDATE layout SET version = version`)
-		return err
+		return nil
 	})
 }
 

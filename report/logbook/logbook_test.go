@@ -3,8 +3,10 @@ package logbook
 import (
 	"bytes"
 	"context"
+	"database/sql"
 	"errors"
 	"io"
+	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -71,6 +73,15 @@ func TestADay(t *testing.T) {
 		t.Errorf("recalled: %v, %v", open, err)
 	}
 
+	// The release is corrected after it found its cycle; it stays that cycle's.
+	dry := false
+	redo := nurse(entry.Correction{Of: entry.TypeRelease, About: "S1", Body: entry.Release{Steriliser: "S1", Number: "1009", Day: dayOf(9), Act: "rejected", Dry: &dry}})
+	redo.Corrects, redo.Reason = release, "a pack was wet"
+	mustWrite(t, b, redo)
+	if c, _ = b.Cycle(ctx, keyOf(9)); c.Release != "rejected" {
+		t.Errorf("after the release was corrected: %+v", c)
+	}
+
 	// A decision on a verdict nobody sees any more is refused; on the right one it stands.
 	decide := nurse(entry.Decision{Cycle: keyOf(9), Day: dayOf(9), Act: "already-used", Verdict: entry.Ref(verdict - 1)})
 	if _, err := write(b, decide); !errors.Is(err, ErrStale) {
@@ -94,10 +105,10 @@ func TestADay(t *testing.T) {
 		t.Errorf("after the withdrawal: %+v", c)
 	}
 	history, err := Find[entry.Body](ctx, b.View, Filter{Cycle: keyOf(9), Superseded: true})
-	if err != nil || len(history) != 6 || history[0].Number != release || !history[5].Withdrawn || history[3].CorrectedBy != m {
+	if err != nil || len(history) != 7 || history[0].Number != release || !history[6].Withdrawn || history[4].CorrectedBy != m {
 		t.Errorf("history of %d entries, %v: %+v", len(history), err, history)
 	}
-	if a := mustAudit(t, b); !a.OK() || a.Checked != 8+1 {
+	if a := mustAudit(t, b); !a.OK() || a.Checked != 9+1 {
 		t.Errorf("audit: %+v", a)
 	}
 }
@@ -106,12 +117,9 @@ func TestADay(t *testing.T) {
 func TestOriginalsComeBack(t *testing.T) {
 	b := newSite(t)
 	configure(t, b)
-	long := bytes.Repeat(export(3, 1000), 1) // random enough below; long enough for several parts
-	noise := make([]byte, 9<<20)
-	for i := range noise {
-		noise[i] = byte((i * i >> 7) ^ i>>3*31)
-	}
-	for i, data := range [][]byte{export(1, 900), {}, long, noise} {
+	noise := make([]byte, 9<<20) // does not compress: several parts, and a temporary file
+	rand.NewChaCha8([32]byte{1}).Read(noise)
+	for i, data := range [][]byte{export(1, 900), {}, noise} {
 		if _, err := keep(b, i, data); err != nil {
 			t.Fatal(err)
 		}
@@ -186,6 +194,8 @@ func TestRefusals(t *testing.T) {
 		{"a correction of another type", entry.Draft{At: morning, Corrects: 1, Body: entry.Correction{Of: entry.TypeNote, About: "x", Body: note}}, "not a note"},
 		{"a review of a day nobody prepared", entry.Draft{At: morning, Body: entry.Signature{Day: "2026-11-02", Revision: 1, Meaning: "reviewed", File: "a.pdf", SHA256: strange,
 			Size: 1, Certificate: strange, TimeFrom: "entry", Root: strange}}, "cannot be signed as reviewed"},
+		{"a record drawn from entries there are not", entry.Draft{At: morning, Body: entry.Signature{Day: "2026-11-02", Revision: 1, Meaning: "prepared", File: "a.pdf", SHA256: strange,
+			Size: 1, Certificate: strange, TimeFrom: "entry", Covers: 99, Root: strange}}, "covers 99 entries"},
 		{"a person without a proof", entry.Draft{At: morning, By: "nurse", Body: note}, "or neither"},
 		{"no event time", entry.Draft{Body: note}, "needs the time"},
 		{"text that is not UTF-8", entry.Draft{At: morning, Reason: "\xff", Body: note}, "not UTF-8"},
@@ -210,6 +220,15 @@ func TestRefusals(t *testing.T) {
 	o.Finish()
 	if _, err := b.Write(ctx, func(w *Batch) error { return w.Keep(o) }); err == nil || !strings.Contains(err.Error(), "without an import") {
 		t.Errorf("bytes without an import: %v", err)
+	}
+	o = NewOriginal()
+	defer o.Discard()
+	o.size = MaxOriginal
+	if _, err := o.Write([]byte("x")); err == nil || !strings.Contains(err.Error(), "longer than") {
+		t.Errorf("a file too long: %v", err)
+	}
+	if _, _, err := o.Finish(); err == nil {
+		t.Error("a file too long was finished")
 	}
 	var kept *Batch
 	b.Write(ctx, func(w *Batch) error { kept = w; return nil })
@@ -386,5 +405,51 @@ func TestBackupAndRestore(t *testing.T) {
 	}
 	if got, err := Restore(ctx, byHand, t.TempDir()); err != nil || got != tip {
 		t.Errorf("a copy by hand: %+v, %v", got, err)
+	}
+}
+
+// Every connection is set as the promises need it: an acknowledged act is on the
+// disk (FULL), a second program waits its turn, no reader can write.
+func TestConnections(t *testing.T) {
+	b := newSite(t)
+	for _, c := range []struct {
+		db     *sql.DB
+		pragma string
+		want   string
+	}{
+		{b.w, "journal_mode", "wal"}, {b.w, "synchronous", "2"}, {b.w, "foreign_keys", "1"}, {b.w, "busy_timeout", "10000"},
+		{b.r, "journal_mode", "wal"}, {b.r, "foreign_keys", "1"}, {b.r, "busy_timeout", "10000"}, {b.r, "query_only", "1"},
+	} {
+		var got string
+		if err := c.db.QueryRow("PRAGMA " + c.pragma).Scan(&got); err != nil || got != c.want {
+			t.Errorf("%s is %q, want %q, %v", c.pragma, got, c.want, err)
+		}
+	}
+	if _, err := b.r.Exec(`INSERT INTO trees VALUES (9, 'x', 'x')`); err == nil {
+		t.Error("a reader wrote")
+	}
+	if _, err := b.w.Exec(`INSERT INTO original_parts VALUES ('x', 1, 'x')`); err == nil {
+		t.Error("a part without its file was kept")
+	}
+}
+
+// Bytes that are not those of their name are never handed out as if they were.
+func TestDamagedOriginalIsNotHandedOut(t *testing.T) {
+	data, _ := wholeFile(t, 3, 40)
+	sum := entry.Sum(export(1, 40))
+	for _, change := range []string{`UPDATE original_parts SET gzip = (SELECT gzip FROM original_parts WHERE sha256 <> '` + sum + `')`,
+		`UPDATE original_parts SET gzip = substr(gzip, 1, 300)`, `UPDATE original_parts SET gzip = 'x'`, `DELETE FROM original_parts`} {
+		dir := t.TempDir()
+		tamper(t, dir, data, change)
+		b, err := Open(ctx, dir, clock())
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, err := b.Original(ctx, sum)
+		if err == nil {
+			_, err = io.ReadAll(r)
+		}
+		wantError(t, err, "is damaged")
+		b.Close()
 	}
 }

@@ -2,6 +2,7 @@ package logbook
 
 import (
 	"bytes"
+	"cmp"
 	"compress/gzip"
 	"context"
 	"crypto/sha256"
@@ -11,6 +12,7 @@ import (
 	"hash"
 	"io"
 	"os"
+	"sync/atomic"
 
 	"holdproof/report/logbook/entry"
 )
@@ -28,62 +30,94 @@ const (
 )
 
 // Original takes the bytes of a file before they are kept: it hashes and
-// compresses what is written to it, outside any transaction. Write all bytes, then
-// Finish, hand it to [Batch.Keep], and Discard it in any case.
+// compresses what is written to it, outside any transaction and beside the writer.
+// Write all bytes, then Finish, hand it to [Batch.Keep], and Discard it in any case.
 type Original struct {
-	sum    hash.Hash
-	gz     *gzip.Writer
+	chunks chan []byte   // to the worker; nil after Finish or Discard
+	done   chan struct{} // closed when the worker has ended
+	failed atomic.Bool   // the worker met an error and only drains
+
+	// The worker's until done is closed.
 	memory bytes.Buffer
 	file   *os.File
-	size   int64
 	packed int64
-	sha256 string
+	sum    string
 	err    error
+
+	size    int64
+	tooLong error // set once; Finish repeats it
 }
 
 // NewOriginal returns an Original without bytes.
 func NewOriginal() *Original {
-	o := &Original{sum: sha256.New()}
-	// The header says neither time nor name, so the same bytes are kept the same.
-	o.gz, _ = gzip.NewWriterLevel((*spool)(o), level)
+	o := &Original{chunks: make(chan []byte, 4), done: make(chan struct{})}
+	go o.work(o.chunks)
 	return o
+}
+
+// work hashes and compresses. The header of the gzip says neither time nor name,
+// so that the same bytes are kept the same.
+func (o *Original) work(chunks <-chan []byte) {
+	defer close(o.done)
+	sum := sha256.New()
+	gz, err := gzip.NewWriterLevel((*spool)(o), level)
+	for c := range chunks {
+		if err == nil {
+			sum.Write(c)
+			_, err = gz.Write(c)
+			o.failed.Store(err != nil)
+		}
+	}
+	if err == nil {
+		err = gz.Close()
+	}
+	o.err, o.sum = explain(os.TempDir(), err), hex.EncodeToString(sum.Sum(nil))
 }
 
 // Write takes the next bytes of the file.
 //
 // Errors: more than [MaxOriginal] bytes; no room for a temporary file.
 func (o *Original) Write(p []byte) (int, error) {
-	if o.err != nil {
-		return 0, o.err
-	}
-	if o.sha256 != "" {
+	switch {
+	case o.chunks == nil:
 		return 0, errors.New("an original takes no bytes after Finish")
+	case o.size+int64(len(p)) > MaxOriginal:
+		o.tooLong = &Error{What: fmt.Sprintf("the file is longer than %d MiB", MaxOriginal>>20), Remedy: "Export fewer cycles at once."}
+		return 0, o.tooLong
+	case o.failed.Load():
+		_, _, err := o.Finish()
+		return 0, err
 	}
-	if o.size += int64(len(p)); o.size > MaxOriginal {
-		o.err = &Error{What: fmt.Sprintf("the file is longer than %d MiB", MaxOriginal>>20), Remedy: "Export fewer cycles at once."}
-		return 0, o.err
+	o.size += int64(len(p))
+	for rest := p; len(rest) > 0; {
+		n := min(len(rest), 64<<10)
+		o.chunks <- bytes.Clone(rest[:n])
+		rest = rest[n:]
 	}
-	o.sum.Write(p)
-	n, err := o.gz.Write(p)
-	o.err = explain(os.TempDir(), err)
-	return n, o.err
+	return len(p), nil
 }
 
 // Finish ends the bytes and returns their SHA-256 in lower-case hex and how many
 // they were.
 func (o *Original) Finish() (sum string, size int64, err error) {
-	if o.sha256 == "" && o.err == nil {
-		if err := o.gz.Close(); err != nil {
-			o.err = explain(os.TempDir(), err)
-		} else {
-			o.sha256 = hex.EncodeToString(o.sum.Sum(nil))
-		}
+	o.end()
+	if err := cmp.Or(o.tooLong, o.err); err != nil {
+		return "", o.size, err
 	}
-	return o.sha256, o.size, o.err
+	return o.sum, o.size, nil
+}
+
+func (o *Original) end() {
+	if o.chunks != nil {
+		close(o.chunks)
+		o.chunks = nil
+	}
+	<-o.done
 }
 
 // Discard frees what the Original holds. The bytes that were kept stay kept.
 func (o *Original) Discard() {
+	o.end()
 	if o.file != nil {
 		o.file.Close()
 		os.Remove(o.file.Name())
@@ -127,18 +161,18 @@ func (o *Original) reader() io.Reader {
 
 // keep stores the bytes unless they are kept already.
 func (o *Original) keep(ctx context.Context, q querier) error {
-	if o.err != nil {
-		return o.err
-	}
-	if o.sha256 == "" {
+	if o.chunks != nil {
 		return errors.New("an original is kept after Finish")
 	}
+	if err := cmp.Or(o.tooLong, o.err); err != nil {
+		return err
+	}
 	var there int64
-	if err := q.QueryRowContext(ctx, `SELECT COUNT(*) FROM originals WHERE sha256 = $1`, o.sha256).Scan(&there); err != nil || there > 0 {
+	if err := q.QueryRowContext(ctx, `SELECT COUNT(*) FROM originals WHERE sha256 = $1`, o.sum).Scan(&there); err != nil || there > 0 {
 		return err
 	}
 	parts := (o.packed + partSize - 1) / partSize
-	if _, err := q.ExecContext(ctx, `INSERT INTO originals (sha256, size, parts) VALUES ($1, $2, $3)`, o.sha256, o.size, parts); err != nil {
+	if _, err := q.ExecContext(ctx, `INSERT INTO originals (sha256, size, parts) VALUES ($1, $2, $3)`, o.sum, o.size, parts); err != nil {
 		return err
 	}
 	in, buf := o.reader(), make([]byte, min(partSize, o.packed))
@@ -147,7 +181,7 @@ func (o *Original) keep(ctx context.Context, q querier) error {
 		if err != nil && err != io.ErrUnexpectedEOF {
 			return err
 		}
-		if _, err := q.ExecContext(ctx, `INSERT INTO original_parts (sha256, part, gzip) VALUES ($1, $2, $3)`, o.sha256, part+1, buf[:n]); err != nil {
+		if _, err := q.ExecContext(ctx, `INSERT INTO original_parts (sha256, part, gzip) VALUES ($1, $2, $3)`, o.sum, part+1, buf[:n]); err != nil {
 			return err
 		}
 	}

@@ -1,6 +1,7 @@
 package logbook
 
 import (
+	"math/rand/v2"
 	"os"
 	"os/exec"
 	"strings"
@@ -157,4 +158,20 @@ func TestReadOnlyFolder(t *testing.T) {
 		wantError(t, err, "")
 		t.Log(err)
 	}
+}
+
+// No room for the compressed bytes of a long file.
+func TestSpoolFull(t *testing.T) {
+	t.Setenv("TMPDIR", small(t, "64k"))
+	o := NewOriginal()
+	defer o.Discard()
+	data := make([]byte, 1<<20)
+	rand.NewChaCha8([32]byte{1}).Read(data)
+	var err error
+	for i := 0; i < 100 && err == nil; i++ {
+		_, err = o.Write(data)
+	}
+	wantError(t, err, "full")
+	_, _, err = o.Finish()
+	wantError(t, err, "full")
 }

@@ -3,6 +3,7 @@ package logbook
 import (
 	"context"
 	"database/sql"
+	"sync"
 )
 
 // querier is what a pool, a transaction and a transaction with kept statements
@@ -18,6 +19,7 @@ type querier interface {
 type prepared struct {
 	tx    *sql.Tx
 	stmts map[string]*sql.Stmt
+	known *statements // of earlier transactions; may be nil
 }
 
 func prepare(tx *sql.Tx) *prepared { return &prepared{tx: tx, stmts: map[string]*sql.Stmt{}} }
@@ -26,12 +28,54 @@ func (p *prepared) stmt(ctx context.Context, query string) (*sql.Stmt, error) {
 	if s, ok := p.stmts[query]; ok {
 		return s, nil
 	}
-	s, err := p.tx.PrepareContext(ctx, query)
-	if err != nil {
-		return nil, err
+	s := p.known.within(ctx, p.tx, query)
+	if s == nil {
+		var err error
+		if s, err = p.tx.PrepareContext(ctx, query); err != nil {
+			return nil, err
+		}
 	}
 	p.stmts[query] = s
 	return s, nil
+}
+
+// statements are kept from one transaction to the next on a pool of one connection.
+type statements struct {
+	mu sync.Mutex
+	m  map[string]*sql.Stmt
+}
+
+// within returns the statement inside tx, nil if no earlier transaction ran it.
+func (s *statements) within(ctx context.Context, tx *sql.Tx, query string) *sql.Stmt {
+	if s == nil {
+		return nil
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if kept := s.m[query]; kept != nil {
+		return tx.StmtContext(ctx, kept)
+	}
+	return nil
+}
+
+// learn keeps the statements of a transaction that has ended. What cannot be kept
+// is parsed again the next time, so that errors do not matter here.
+func (s *statements) learn(ctx context.Context, db *sql.DB, p *prepared) {
+	for query := range p.stmts {
+		s.mu.Lock()
+		known := s.m[query] != nil
+		s.mu.Unlock()
+		if known {
+			continue
+		}
+		kept, err := db.PrepareContext(ctx, query) // may wait for another transaction: not under the lock
+		if err != nil {
+			return
+		}
+		s.mu.Lock()
+		s.m[query] = kept
+		s.mu.Unlock()
+	}
 }
 
 func (p *prepared) ExecContext(ctx context.Context, query string, args ...any) (sql.Result, error) {

@@ -31,8 +31,11 @@ type Batch struct {
 // fn may not keep the Batch, and may not use the Book: it would wait for itself.
 func (b *Book) Write(ctx context.Context, fn func(*Batch) error) (entry.Checkpoint, error) {
 	var tip entry.Checkpoint
+	var p *prepared
 	err := inTx(ctx, b.w, func(tx *sql.Tx) error {
-		v := &View{q: prepare(tx), path: b.path}
+		p = prepare(tx)
+		p.known = b.seen
+		v := &View{q: p, path: b.path}
 		before, err := v.sound(ctx)
 		if err != nil {
 			return err
@@ -62,6 +65,7 @@ func (b *Book) Write(ctx context.Context, fn func(*Batch) error) (entry.Checkpoi
 	if err != nil {
 		return entry.Checkpoint{}, explain(b.path, err)
 	}
+	b.seen.learn(ctx, b.w, p)
 	return tip, nil
 }
 
@@ -103,8 +107,8 @@ func (w *Batch) Keep(o *Original) error {
 	if w.err = o.keep(w.ctx, w.q); w.err != nil {
 		return w.err
 	}
-	if _, known := w.named[o.sha256]; !known {
-		w.named[o.sha256] = false
+	if _, known := w.named[o.sum]; !known {
+		w.named[o.sum] = false
 	}
 	return nil
 }
