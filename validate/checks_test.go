@@ -2,6 +2,7 @@ package validate_test
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"holdproof/fixtures"
@@ -127,6 +128,11 @@ var branches = []struct {
 	{why: "too short", rules: dry(20, 20), check: "drying", want: validate.Borderline},
 
 	{why: "all columns known", check: "columns", want: validate.Conforms},
+	{why: "no chamber", cycle: fixtures.Cycle{Probes: 2}, spoil: func(d *draft) { d.chamber = nil }, check: "columns", want: validate.NotProven},
+	{why: "no chamber, no pressure", cycle: fixtures.Cycle{Probes: 2}, spoil: func(d *draft) { d.chamber = nil; noPressure(d) }, rules: func(r *validate.Rules) { r.Machine.DefaultProgramme = "" }, check: "columns", want: validate.NotProven},
+	{why: "no temperature", cycle: fixtures.Cycle{Probes: -1}, spoil: func(d *draft) { d.chamber = nil }, check: "columns", want: validate.NotProven},
+	{why: "a load that is not connected", spoil: func(d *draft) { d.loads = append(d.loads, slices.Repeat([]float64{math.NaN()}, len(d.t))) }, check: "columns", want: validate.Borderline},
+	{why: "a load that repeats another", spoil: func(d *draft) { d.loads = append(d.loads, d.loads[0]) }, check: "columns", want: validate.Borderline},
 }
 
 func TestBranches(t *testing.T) {

@@ -124,5 +124,8 @@ func timeMean(t, values []float64) Figure {
 		}
 		mean = sum / (t[last] - t[0])
 	}
-	return Figure{Value: mean, Known: !math.IsNaN(mean)}
+	if math.IsNaN(mean) {
+		return Figure{}
+	}
+	return Known(mean)
 }

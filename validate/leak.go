@@ -163,15 +163,15 @@ func (s *subject) highestWithin(i int, seconds float64) float64 {
 // another, lies more than so many kPa below that of an earlier one.
 func (s *subject) minuteFell(from, to, by float64) bool {
 	highest := math.Inf(-1)
-	i := sort.SearchFloat64s(s.t, from)
-	for ; atMost(from+60, to); from += 60 {
+	for i := sort.SearchFloat64s(s.t, from); i < len(s.t); {
+		end := from + 60*(math.Floor((s.t[i]-from)/60)+1)
+		if !atMost(end, to) {
+			return false
+		}
 		sum, n := 0.0, 0
-		for ; i < len(s.t) && s.t[i] < from+60; i++ {
+		for ; i < len(s.t) && (n == 0 || s.t[i] < end); i++ {
 			sum += s.p[i]
 			n++
-		}
-		if n == 0 {
-			continue
 		}
 		mean := sum / float64(n)
 		if above(highest-mean, by) {

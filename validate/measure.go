@@ -113,7 +113,11 @@ func (s *subject) setConditions() {
 // steamUAt is the expanded uncertainty in K of the difference between the reference
 // and the steam temperature at reading i.
 func (s *subject) steamUAt(i int) float64 {
-	return min(steamULimit, math.Hypot(s.uT, steam.Slope(cycle.Kilopascal(s.p[i]))*s.uP))
+	u := math.Hypot(s.uT, steam.Slope(cycle.Kilopascal(s.p[i]))*s.uP)
+	if !(u <= steamULimit) { // also where there is no steam and no slope
+		return steamULimit
+	}
+	return u
 }
 
 // difference is a less b over the exposure.

@@ -182,6 +182,9 @@ func highest(set LimitSet, fits func(Programme) bool) (Programme, bool) {
 // either neighbour, of which no more than three intervals count. Of equals the higher.
 func (r *readings) level() (float64, bool) {
 	const least, near = 150.0, 5.0 // kPa, K
+	if r.ref == nil {
+		return 0, false
+	}
 	m, _ := r.interval(0, len(r.t)-1)
 	any := false
 	top := math.Inf(-1)
