@@ -9,7 +9,6 @@ import (
 	"testing"
 	"time"
 
-	"holdproof/report/seal/cms"
 	"holdproof/report/seal/pdffile"
 )
 
@@ -147,50 +146,6 @@ func TestLaterRevisionsRefused(t *testing.T) {
 	}
 	_, err := Countersign(extend(once, map[int]string{3: other}), h.lead, leadSays(), nil)
 	refused(t, err, "cannot be countersigned")
-}
-
-// resign makes a second revision as Countersign does, but lets it change more.
-func resign(t *testing.T, once []byte, k *Key, more func(u *pdffile.Update, r *Report)) []byte {
-	t.Helper()
-	r := Verify(once, Trust{})
-	u := r.file.Update()
-	signature, appearance := u.Reserve(), u.Reserve()
-	w := r.waiting
-	w.signature, w.appearance, w.contents = signature, appearance, words(Reviewed, k.name(), "hygiene lead", leadSays().Time)
-	width, height, _ := size(r.file, r.waiting.appearance)
-	if err := putAppearance(u, appearance, emptyLines("Reviewed"), width, height); err != nil {
-		t.Fatal(err)
-	}
-	u.Put(r.field, []byte(w.text()))
-	more(u, r)
-	// finish would refuse what it sees: sign by hand.
-	room := reserve
-	dict := dictionary(k.name(), leadSays(), Reviewed, 0)
-	at := u.Put(signature, []byte(dict+"/ByteRange "+strings.Repeat(" ", rangeRoom)+" /Contents <"+strings.Repeat("0", 2*room)+"> >>"))
-	out := must(u.Finish([16]byte{2}))
-	open := at + len(dict) + len("/ByteRange ") + rangeRoom + len(" /Contents ")
-	after := open + 2*room + 2
-	copy(out[at+len(dict)+len("/ByteRange "):], byteRange(open, after, len(out)))
-	der := must(cms.Sign(digest(out, open, after), k.private, k.chain, nil))
-	copy(out[open+1:], fmt.Sprintf("%x", der))
-	return out
-}
-
-// Even a trusted reviewer may fill the field and nothing else.
-func TestReviewerChangesMore(t *testing.T) {
-	pdf, trust, h := sound(t)
-	once := pdf[:must(pdffile.Read(pdf)).Revisions[1].End]
-	if r := Verify(resign(t, once, h.lead, func(*pdffile.Update, *Report) {}), trust); !r.Trusted {
-		t.Fatal(r.Problems)
-	}
-	changed := resign(t, once, h.lead, func(u *pdffile.Update, _ *Report) { u.Put(4, []byte("null")) })
-	if r := Verify(changed, trust); r.OK || !strings.Contains(r.Problems[0], "changed more than its own field") {
-		t.Errorf("%+v", r)
-	}
-	added := resign(t, once, h.lead, func(u *pdffile.Update, _ *Report) { u.Put(u.Reserve(), []byte("null")) })
-	if r := Verify(added, trust); r.OK {
-		t.Errorf("%+v", r)
-	}
 }
 
 // An object listed at another place: the old one still stands in the file, unseen.

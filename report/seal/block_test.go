@@ -87,9 +87,9 @@ func TestBlocksAreSeen(t *testing.T) {
 	pgm := must(os.ReadFile(path + ".pgm"))
 	width, height := 596, 842
 	pixels := pgm[len(pgm)-width*height:]
-	dark := func(x, y, w, h float64) (n int) { // millimetres
-		for j := int(y * pointsPerMM); j < int((y+h)*pointsPerMM); j++ {
-			for i := int(x * pointsPerMM); i < int((x+w)*pointsPerMM); i++ {
+	dark := func(x, y, w, h int) (n int) { // points from the lower left, which are pixels
+		for j := height - y - h; j < height-y; j++ {
+			for i := x; i < x+w; i++ {
 				if pixels[j*width+i] < 128 {
 					n++
 				}
@@ -97,10 +97,10 @@ func TestBlocksAreSeen(t *testing.T) {
 		}
 		return n
 	}
-	if a, b := dark(20, 240, 80, 26), dark(110, 240, 80, 26); a < 150 || b < 150 {
+	if a, b := dark(56, 90, 227, 74), dark(312, 90, 227, 74); a < 150 || b < 150 {
 		t.Errorf("%d and %d dark pixels in the blocks", a, b)
 	}
-	if n := dark(10, 230, 190, 9) + dark(101, 240, 8, 26) + dark(10, 267, 190, 20); n != 0 {
+	if n := dark(20, 166, 550, 30) + dark(285, 90, 25, 74) + dark(20, 40, 550, 48); n != 0 {
 		t.Errorf("%d dark pixels around the blocks", n)
 	}
 }

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
-	"math"
 	"strings"
 	"time"
 	"unicode/utf16"
@@ -27,14 +26,16 @@ type Statement struct {
 	Time    time.Time // to the second, with the site's offset; printed and judged
 }
 
-// A Place is where a visible block stands: the page, counted from 1, and a rectangle in
-// millimetres from the page's upper left corner.
+// A Place is where a visible block stands, in the units of a PDF: the page, counted from
+// 1, the block's lower left corner as seen from the page's, and its size, in points
+// (1/72 inch).
 type Place struct {
 	Page                int
 	X, Y, Width, Height float64
 }
 
-const pointsPerMM = 72 / 25.4
+// The least size of a block, points: below it nobody can read it. Ours.
+const minWidth, minHeight = 60, 24
 
 // text writes s as a PDF text string: plain letters as they are, anything else UTF-16.
 func text(s string) string {
@@ -217,16 +218,13 @@ func (p Place) on(list []page) (page, string, error) {
 		return page{}, "", fmt.Errorf("there is no page %d for a signature block, the record has %d", p.Page, len(list))
 	}
 	pg := list[p.Page-1]
-	left, top := pg.box[0]+p.X*pointsPerMM, pg.box[3]-p.Y*pointsPerMM
-	right, bottom := left+p.Width*pointsPerMM, top-p.Height*pointsPerMM
-	for _, n := range []float64{left, right, top, bottom} {
-		if math.IsNaN(n) || math.IsInf(n, 0) {
-			return page{}, "", errors.New("a signature block has no place")
-		}
-	}
-	if p.Width < 20 || p.Height < 8 || left < pg.box[0] || right > pg.box[2] || bottom < pg.box[1] || top > pg.box[3] {
-		return page{}, "", fmt.Errorf("a signature block of %.1f × %.1f mm at %.1f, %.1f mm does not fit on page %d, or is smaller than 20 × 8 mm",
-			p.Width, p.Height, p.X, p.Y, p.Page)
+	left, bottom := pg.box[0]+p.X, pg.box[1]+p.Y
+	right, top := left+p.Width, bottom+p.Height
+	fits := left >= pg.box[0] && bottom >= pg.box[1] && right <= pg.box[2] && top <= pg.box[3] &&
+		p.Width >= minWidth && p.Height >= minHeight // written so that NaN fails
+	if !fits {
+		return page{}, "", fmt.Errorf("a signature block of %.0f × %.0f points at %.0f, %.0f does not fit on page %d, or is smaller than %d × %d",
+			p.Width, p.Height, p.X, p.Y, p.Page, minWidth, minHeight)
 	}
 	return pg, fmt.Sprintf("[%.3f %.3f %.3f %.3f]", left, bottom, right, top), nil
 }

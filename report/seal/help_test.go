@@ -72,8 +72,8 @@ func leadSays() Statement {
 
 func places() Places {
 	return Places{
-		Prepared: Place{Page: 1, X: 20, Y: 240, Width: 80, Height: 26},
-		Reviewed: &Place{Page: 1, X: 110, Y: 240, Width: 80, Height: 26},
+		Prepared: Place{Page: 1, X: 56, Y: 90, Width: 227, Height: 74},
+		Reviewed: &Place{Page: 1, X: 312, Y: 90, Width: 227, Height: 74},
 	}
 }
 

@@ -119,6 +119,10 @@ func TestKeysThatCannotSign(t *testing.T) {
 	refused(t, err, "key usage")
 	_, err = Open(pack(elliptic.P256(), func(c *x509.Certificate) { c.ExtKeyUsage = []x509.ExtKeyUsage{x509.ExtKeyUsageServerAuth} }), passphrase)
 	refused(t, err, "extended key usage")
+	unfit := *h.nurse.Certificate()
+	unfit.KeyUsage = x509.KeyUsageKeyAgreement
+	_, err = Sign(smallPDF(), &Key{append([]*x509.Certificate{&unfit}, h.authority.chain...), h.nurse.private}, nurseSays(), places(), nil)
+	refused(t, err, "key usage")
 	_, err = Open(pack(elliptic.P256(), func(*x509.Certificate) {}), passphrase)
 	if err != nil {
 		t.Error(err)
@@ -210,5 +214,26 @@ func TestWriteNewNeverOverwrites(t *testing.T) {
 	}
 	if err := WriteNew(filepath.Join(dir, "no folder", "x"), nil, 0o600); !errors.Is(err, fs.ErrNotExist) {
 		t.Error(err)
+	}
+}
+
+// Where there are no hard links, the way round does not overwrite either.
+func TestHoldName(t *testing.T) {
+	dir := t.TempDir()
+	path, first, second := filepath.Join(dir, "a"), writeFile(t, "1", []byte("one")), writeFile(t, "2", []byte("two"))
+	if err := holdName(first, path); err != nil {
+		t.Fatal(err)
+	}
+	if err := holdName(second, path); !errors.Is(err, fs.ErrExist) {
+		t.Error(err)
+	}
+	if got := must(os.ReadFile(path)); string(got) != "one" {
+		t.Errorf("%q", got)
+	}
+	if err := holdName(filepath.Join(dir, "missing"), filepath.Join(dir, "b")); err == nil {
+		t.Error("moved a file that is not there")
+	}
+	if left := must(os.ReadDir(dir)); len(left) != 1 {
+		t.Errorf("%d files are left, expected the one", len(left))
 	}
 }

@@ -135,12 +135,16 @@ func WriteNew(path string, data []byte, mode fs.FileMode) (err error) {
 }
 
 // giveName moves a finished file to its name unless that is taken. A hard link cannot
-// overwrite; where the file system has none, an empty file holds the name first.
+// overwrite; where the file system has none, holdName does it.
 func giveName(from, path string) error {
-	err := os.Link(from, path)
-	if err == nil || errors.Is(err, fs.ErrExist) {
-		return err
+	if os.Link(from, path) == nil {
+		return nil
 	}
+	return holdName(from, path)
+}
+
+// holdName holds the name with an empty file of its own before it moves from there.
+func holdName(from, path string) error {
 	hold, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
 	if err != nil {
 		return err

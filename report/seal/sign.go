@@ -141,7 +141,7 @@ func putFields(u *pdffile.Update, f *pdffile.File, root *pdffile.Dict, places Pl
 			return err
 		}
 		field, appearance := u.Reserve(), u.Reserve()
-		if err := putAppearance(u, appearance, lines, p.Width*pointsPerMM, p.Height*pointsPerMM); err != nil {
+		if err := putAppearance(u, appearance, lines, p.Width, p.Height); err != nil {
 			return err
 		}
 		u.Put(field, []byte(widget{meaning, rect, pg.number, appearance, signature, contents}.text()))

@@ -2,9 +2,14 @@ package seal
 
 import (
 	"bytes"
+	"compress/zlib"
+	"math"
+	"os"
 	"strings"
 	"testing"
 	"time"
+
+	"holdproof/report/seal/pdffile"
 )
 
 func TestSignThenCountersign(t *testing.T) {
@@ -83,6 +88,34 @@ func TestAttachments(t *testing.T) {
 	}
 	_, err = Verify(smallPDF(), Trust{}).Attachments()
 	refused(t, err, "not sound")
+	for _, row := range [][3]string{
+		{"/Size 32", "/Size 31", "its entry says otherwise"},
+		{"/UF (day.json)", "/UX (day.json)", "has no name"},
+		{"/F 7 0 R", "/G 7 0 R", "has no contents"},
+		{"/Subtype /text#2Fcsv", "/Filter /LZWDecode  ", "do not use"},
+		{"/Subtype /text#2Fcsv", "/Filter /FlateDecode", "cannot be read"},
+	} {
+		base := bytes.Replace(smallPDF(), []byte(row[0]), []byte(row[1]), 1)
+		if bytes.Equal(base, smallPDF()) {
+			t.Fatal("nothing changed: ", row)
+		}
+		_, err := Verify(must(Sign(base, h.nurse, nurseSays(), places(), nil)), Trust{}).Attachments()
+		refused(t, err, row[2])
+	}
+}
+
+// A few packed bytes may stand for very many: they are not unpacked beyond the limit.
+func TestUnpackStops(t *testing.T) {
+	var packed bytes.Buffer
+	z := zlib.NewWriter(&packed)
+	z.Write(make([]byte, 1<<20))
+	z.Close()
+	o := &pdffile.Object{Value: &pdffile.Dict{Entries: []pdffile.Entry{{Key: "Filter", Value: pdffile.Name("FlateDecode")}}}, Stream: packed.Bytes()}
+	_, err := unpack(o, 1<<20-1)
+	refused(t, err, "all attachments together")
+	if b, err := unpack(o, 1<<20); err != nil || len(b) != 1<<20 {
+		t.Error(len(b), err)
+	}
 }
 
 func refused(t *testing.T, err error, want string) {
@@ -119,7 +152,9 @@ func TestWhatCannotBeSigned(t *testing.T) {
 		{"not at the time of signing", sign(smallPDF(), h.nurse, func(s *Statement, _ *Places) { s.Time = s.Time.AddDate(6, 0, 0) })},
 		{"between the years", sign(smallPDF(), h.nurse, func(s *Statement, _ *Places) { s.Time = time.Time{} })},
 		{"no page 2", sign(smallPDF(), h.nurse, func(_ *Statement, p *Places) { p.Reviewed.Page = 2 })},
-		{"does not fit", sign(smallPDF(), h.nurse, func(_ *Statement, p *Places) { p.Prepared.Y = 290 })},
+		{"does not fit", sign(smallPDF(), h.nurse, func(_ *Statement, p *Places) { p.Prepared.Y = 770 })},
+		{"does not fit", sign(smallPDF(), h.nurse, func(_ *Statement, p *Places) { p.Prepared.Height = 20 })},
+		{"does not fit", sign(smallPDF(), h.nurse, func(_ *Statement, p *Places) { p.Prepared.X = math.NaN() })},
 		{"turned pages", sign(pdfOf("", " /Rotate 90"), h.nurse, as)},
 		{"annotations in an object", sign(pdfOf("", " /Annots 4 0 R"), h.nurse, as)},
 	} {
@@ -177,6 +212,22 @@ func TestNewCertificateForTheSamePerson(t *testing.T) {
 		t.Error("the new certificate is the old one")
 	}
 	if r := Verify(both, Trust{Roots: h.roots()}); !r.Trusted {
+		t.Error(r.Problems)
+	}
+}
+
+// A record signed by an earlier state of this code stays good: the form of a signed
+// record may be added to, never replaced. HOLDPROOF_WRITE=1 writes the file if it is
+// missing.
+func TestStoredRecordStaysGood(t *testing.T) {
+	const path = "testdata/record-1.pdf"
+	if os.Getenv("HOLDPROOF_WRITE") != "" {
+		if err := WriteNew(path, fixedHouse().twice(t), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	r := Verify(must(os.ReadFile(path)), Trust{Roots: fixedHouse().roots()})
+	if !r.Trusted || len(r.Signatures) != 2 {
 		t.Error(r.Problems)
 	}
 }

@@ -173,6 +173,14 @@ func TestTimeStampRefused(t *testing.T) {
 	s.Policy = asn1.ObjectIdentifier{1, 2, 3, 4, 99}
 	refused(t, sign(s), "the time-stamp server refused: status 2")
 
+	var reply []byte
+	a.spoil = func(b []byte) []byte { reply = b; return b }
+	token := must(a.server().Stamp(context.Background())([32]byte{1}))
+	s = a.server()
+	s.Policy = asn1.ObjectIdentifier{1, 2, 3, 4, 5}
+	_, err := s.accept(reply, [32]byte{1}, must(cms.ParseStamp(token, [32]byte{1})).Nonce)
+	refused(t, err, "under policy 1.2.3.4.1, not 1.2.3.4.5")
+
 	var first []byte
 	a.spoil = func(b []byte) []byte {
 		if first == nil {
@@ -183,7 +191,7 @@ func TestTimeStampRefused(t *testing.T) {
 	if _, err := a.server().Stamp(context.Background())([32]byte{1}); err != nil {
 		t.Fatal(err)
 	}
-	_, err := a.server().Stamp(context.Background())([32]byte{1})
+	_, err = a.server().Stamp(context.Background())([32]byte{1})
 	refused(t, err, "nonce differs")
 	_, err = a.server().Stamp(context.Background())([32]byte{2})
 	refused(t, err, "for something else")
@@ -214,7 +222,7 @@ func TestOpensslVerifiesTheStampWeKeep(t *testing.T) {
 		t.Fatal(err)
 	}
 	var ca []byte
-	for _, c := range must(cmsStamp(token, digest)).Chain {
+	for _, c := range must(cms.ParseStamp(token, digest)).Chain {
 		ca = append(ca, pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: c.Raw})...)
 	}
 	out := said(t, "openssl", "ts", "-verify", "-token_in", "-in", writeFile(t, "token", token), "-digest",
@@ -223,5 +231,3 @@ func TestOpensslVerifiesTheStampWeKeep(t *testing.T) {
 		t.Error(out)
 	}
 }
-
-var cmsStamp = cms.ParseStamp

@@ -2,6 +2,7 @@ package cms
 
 import (
 	"bytes"
+	"crypto/rsa"
 	"crypto/sha256"
 	"crypto/x509"
 	"errors"
@@ -93,6 +94,9 @@ func readCertificates(r reader) ([]*x509.Certificate, error) {
 		c, err := x509.ParseCertificate(whole)
 		if err != nil {
 			return nil, errors.New("a certificate in the signature cannot be read")
+		}
+		if key, ok := c.PublicKey.(*rsa.PublicKey); ok && key.N.BitLen() > maxRSA {
+			return nil, fmt.Errorf("a certificate in the signature has an RSA key of more than %d bit", maxRSA)
 		}
 		list = append(list, c)
 	}

@@ -28,6 +28,9 @@ import (
 // MaxChain is the largest number of certificates in a signature, the signer's included. Ours.
 const MaxChain = 6
 
+// RSA keys, bits. Shorter ones are too weak; longer ones only cost the checker's time. Ours.
+const minRSA, maxRSA = 2048, 8192
+
 // maxSize bounds what Parse looks at; a signature with a time stamp has some 10 kB. Ours.
 const maxSize = 1 << 16
 
@@ -100,7 +103,7 @@ func (s *Signed) algorithm() ([]byte, error) {
 			return algECDSA, nil
 		}
 	case *rsa.PublicKey:
-		if n := key.N.BitLen(); 2048 <= n && n <= 8192 {
+		if n := key.N.BitLen(); minRSA <= n && n <= maxRSA {
 			return algRSA, nil
 		}
 	}

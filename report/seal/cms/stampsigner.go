@@ -193,7 +193,7 @@ func (s *Stamp) verifyValue(sid, algorithm, signed, value []byte, hash crypto.Ha
 		switch key := c.PublicKey.(type) {
 		case *rsa.PublicKey:
 			good = (identifies(algorithm, d.rsa) || identifies(algorithm, oidRSA)) &&
-				key.N.BitLen() >= 2048 && rsa.VerifyPKCS1v15(key, hash, h.Sum(nil), value) == nil
+				key.N.BitLen() >= minRSA && rsa.VerifyPKCS1v15(key, hash, h.Sum(nil), value) == nil
 		case *ecdsa.PublicKey:
 			good = identifies(algorithm, d.ecdsa) && ecdsa.VerifyASN1(key, h.Sum(nil), value)
 		}

@@ -218,6 +218,33 @@ func TestHostile(t *testing.T) {
 	}
 }
 
+// Each table says where it stands itself, the earlier ones too.
+func TestEarlierTableSaysWhereItStands(t *testing.T) {
+	f, err := Read(small())
+	if err != nil {
+		t.Fatal(err)
+	}
+	out, err := f.Update().Finish([16]byte{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	i := bytes.Index(out, []byte("startxref\n")) + len("startxref\n")
+	out[i]++
+	if _, err := Read(out); err == nil || !strings.Contains(err.Error(), "the table stands at") {
+		t.Error(err)
+	}
+}
+
+func TestDepth(t *testing.T) {
+	nested := func(n int) []byte { return file(catalog, strings.Repeat("[", n)+strings.Repeat("]", n)) }
+	if _, err := Read(nested(maxDepth)); err != nil {
+		t.Error(err)
+	}
+	if _, err := Read(nested(maxDepth + 1)); err == nil || !strings.Contains(err.Error(), "32 deep") {
+		t.Error(err)
+	}
+}
+
 func TestTooManyRevisions(t *testing.T) {
 	pdf := small()
 	for range maxRevisions - 1 {
