@@ -183,10 +183,11 @@ func auditEntries(ctx context.Context, tx *sql.Tx, l layout, a *auditor, tree *e
 	a.guard(ctx, "layout", func() error { return compareLayout(ctx, q, fresh.tx, a) })
 
 	sums := map[string]bool{}
-	err = each(ctx, q, `SELECT sha256 FROM originals`, nil, func(r *sql.Rows) error {
-		var s string
-		err := r.Scan(&s)
-		sums[s] = true
+	err = each(ctx, q, `SELECT sha256, size, parts FROM originals`, nil, func(r *sql.Rows) error {
+		var s strictText
+		var size, parts strictInt
+		err := r.Scan(&s, &size, &parts)
+		sums[string(s)] = true
 		return err
 	})
 	if err != nil {
@@ -195,16 +196,17 @@ func auditEntries(ctx context.Context, tx *sql.Tx, l layout, a *auditor, tree *e
 	c := checker{a: a, sums: sums, imported: map[string]bool{}, configurations: map[string]bool{}, shadow: fresh, entered: map[int64]time.Time{}}
 	var n int64
 	err = each(ctx, q, `SELECT n, line FROM entries ORDER BY n`, nil, func(r *sql.Rows) error {
-		var row int64
-		var line []byte
-		if err := r.Scan(&row, &line); err != nil {
+		var row strictInt
+		var text strictText
+		if err := r.Scan(&row, &text); err != nil {
 			return err
 		}
+		line := []byte(text)
 		n++
 		if err := tree.Add(line); err != nil {
 			return err
 		}
-		return c.check(ctx, n, row, line)
+		return c.check(ctx, n, int64(row), line)
 	})
 	if err != nil {
 		a.problem("entries", "entries cannot be read beyond number %d: %s", n, plain(err))

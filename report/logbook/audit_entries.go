@@ -84,11 +84,12 @@ func (c *checker) references(e entry.Entry) {
 func auditTree(ctx context.Context, q querier, a *auditor, tree *entry.Tree, entered map[int64]time.Time) error {
 	var next int64
 	err := each(ctx, q, `SELECT i, hash FROM hashes ORDER BY i`, nil, func(r *sql.Rows) error {
-		var i int64
-		var h []byte
-		if err := r.Scan(&i, &h); err != nil {
+		var at strictInt
+		var h strictBytes
+		if err := r.Scan(&at, &h); err != nil {
 			return err
 		}
+		i := int64(at)
 		want, err := tree.ReadHashes([]int64{next})
 		if err != nil || i != next || string(h) != string(want[0][:]) {
 			level, at := tlog.SplitStoredHashIndex(i)
@@ -105,17 +106,19 @@ func auditTree(ctx context.Context, q querier, a *auditor, tree *entry.Tree, ent
 	}
 	var last int64
 	err = each(ctx, q, `SELECT size, root, at FROM trees ORDER BY size`, nil, func(r *sql.Rows) error {
-		var root, at string
-		if err := r.Scan(&last, &root, &at); err != nil {
+		var size strictInt
+		var root, at strictText
+		if err := r.Scan(&size, &root, &at); err != nil {
 			return err
 		}
+		last = int64(size)
 		want, err := tree.Root(last)
 		switch {
 		case err != nil:
 			a.problem("tree", "a root is recorded over %d entries, there are %d", last, tree.Size())
-		case hex.EncodeToString(want[:]) != root:
+		case hex.EncodeToString(want[:]) != string(root):
 			a.problem("tree", "the root recorded over the first %d entries is not theirs", last)
-		case entry.At(entered[last]).String() != at:
+		case entry.At(entered[last]).String() != string(at):
 			a.problem("tree", "the root over the first %d entries is dated %s, entry %d is of %s", last, at, last, entry.At(entered[last]))
 		}
 		return nil

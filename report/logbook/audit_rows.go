@@ -234,13 +234,14 @@ func readOriginals(ctx context.Context, tx *sql.Tx, a *auditor, work chan<- pack
 	}
 	var found int64
 	err := each(ctx, tx, `SELECT p.sha256, p.part, p.gzip, o.size, o.parts FROM original_parts p LEFT JOIN originals o ON o.sha256 = p.sha256`, nil, func(r *sql.Rows) error {
-		var sum string
-		var part int64
+		var text strictText
+		var at strictInt
+		var gz strictBytes
 		var size, parts sql.NullInt64
-		var gz []byte
-		if err := r.Scan(&sum, &part, &gz, &size, &parts); err != nil {
+		if err := r.Scan(&text, &at, &gz, &size, &parts); err != nil {
 			return err
 		}
+		sum, part := string(text), int64(at)
 		if sum != now.sha256 {
 			flush()
 			now, want = packed{sha256: sum, size: size.Int64}, parts.Int64
@@ -274,6 +275,9 @@ func (p packed) check(gz *gzip.Reader) string {
 	}
 	if err := gz.Reset(io.MultiReader(in...)); err != nil {
 		return err.Error()
+	}
+	if h := gz.Header; !h.ModTime.IsZero() || h.OS != 255 || h.Name+h.Comment != "" || len(h.Extra) > 0 {
+		return "its gzip header is not as holdproof writes it"
 	}
 	sum := sha256.New()
 	n, err := io.Copy(sum, gz)
