@@ -25,7 +25,6 @@ import (
 const (
 	ink      = "0.106 0.122 0.137"
 	quietInk = "0.357 0.396 0.439"
-	hairline = "0.851 0.835 0.800"
 )
 
 // faces are parsed once and never change.
@@ -51,24 +50,24 @@ type line struct {
 // filledLines says what stands in a signed block, emptyLines in the one waiting.
 func filledLines(meaning, name, role, at string) []line {
 	return []line{
-		{text: meaning + " by", colour: quietInk, top: 0.09, size: 0.13},
-		{text: name, colour: ink, bold: true, top: 0.27, size: 0.22},
-		{text: role, colour: ink, top: 0.56, size: 0.14},
-		{text: at, colour: ink, top: 0.76, size: 0.14},
+		{text: meaning + " by", colour: quietInk, top: 0.10, size: 0.11},
+		{text: name, colour: ink, bold: true, top: 0.28, size: 0.18},
+		{text: role, colour: ink, top: 0.57, size: 0.12},
+		{text: at, colour: ink, top: 0.76, size: 0.12},
 	}
 }
 
 func emptyLines(meaning string) []line {
 	return []line{
-		{text: meaning + " by", colour: quietInk, top: 0.09, size: 0.13},
-		{text: "not signed yet", colour: quietInk, top: 0.42, size: 0.14},
+		{text: meaning + " by", colour: quietInk, top: 0.10, size: 0.11},
+		{text: "not signed yet", colour: quietInk, top: 0.32, size: 0.12},
 	}
 }
 
-// drawBlock returns the appearance of a block of width × height points, compressed.
+// drawBlock returns the appearance of a block of width × height points, compressed. The
+// frame around it is the page's.
 func drawBlock(lines []line, width, height float64) ([]byte, error) {
 	var out bytes.Buffer
-	fmt.Fprintf(&out, "%s RG 0.75 w 0.375 0.375 %.3f %.3f re S\n", hairline, width-0.75, height-0.75)
 	margin := 0.09 * height
 	for _, l := range lines {
 		fmt.Fprintf(&out, "%s rg\n", l.colour)
