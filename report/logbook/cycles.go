@@ -173,6 +173,19 @@ func (v *View) Cycle(ctx context.Context, key string) (Cycle, error) {
 	return all[0], nil
 }
 
+// Sources returns the files that a cycle is in, the one it was judged by first. A file
+// that only its import names, because it told nothing new, has no lines (0).
+func (v *View) Sources(ctx context.Context, key string) ([]entry.Source, error) {
+	var sources []entry.Source
+	err := each(ctx, v.q, `SELECT sha256, file, first_line, last_line FROM sources WHERE cycle = $1 ORDER BY place`, []any{key}, func(r *sql.Rows) error {
+		var s entry.Source
+		err := r.Scan(&s.SHA256, &s.File, &s.FirstLine, &s.LastLine)
+		sources = append(sources, s)
+		return err
+	})
+	return sources, explain(v.path, err)
+}
+
 // Day is a day with anything in it.
 type Day struct {
 	Day           string

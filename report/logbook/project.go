@@ -3,6 +3,7 @@ package logbook
 import (
 	"context"
 	"database/sql"
+	"slices"
 	"strconv"
 
 	"holdproof/report/logbook/entry"
@@ -23,6 +24,10 @@ func project(ctx context.Context, q querier, e entry.Entry) error {
 		return err
 	}
 	switch b := e.Body.(type) {
+	case entry.Import:
+		if err := putImport(ctx, q, b); err != nil {
+			return err
+		}
 	case entry.Verdict:
 		if err := putVerdict(ctx, q, e.Number, b); err != nil {
 			return err
@@ -92,14 +97,8 @@ func putVerdict(ctx context.Context, q querier, n int64, v entry.Verdict) error 
 		v.Readings, v.Digest, v.HoldS, v.Limits, v.Configuration, n); err != nil {
 		return err
 	}
-	if _, err := q.ExecContext(ctx, `DELETE FROM sources WHERE cycle = $1`, v.Cycle); err != nil {
+	if err := putSources(ctx, q, v); err != nil {
 		return err
-	}
-	for i, s := range v.Sources {
-		if _, err := q.ExecContext(ctx, `INSERT INTO sources (cycle, place, sha256, file, first_line, last_line) VALUES ($1, $2, $3, $4, $5, $6)`,
-			v.Cycle, i+1, s.SHA256, s.File, s.FirstLine, s.LastLine); err != nil {
-			return err
-		}
 	}
 	if v.Release != 0 {
 		if _, err := q.ExecContext(ctx, `UPDATE acts SET cycle = $1 WHERE n = $2`, v.Cycle, int64(v.Release)); err != nil {
@@ -115,6 +114,47 @@ func putVerdict(ctx context.Context, q querier, n int64, v entry.Verdict) error 
 	_, err := q.ExecContext(ctx, `UPDATE cycles SET continued_by = $1, settled = TRUE, release = '', release_n = NULL,
 		decision = '', decision_n = NULL, recall = '', recall_n = NULL WHERE cycle = $2`, v.Cycle, v.Continues)
 	return err
+}
+
+// putSources puts the sources of a verdict in place of earlier ones; those that only
+// an import named stay behind them.
+func putSources(ctx context.Context, q querier, v entry.Verdict) error {
+	sources := slices.Clone(v.Sources)
+	err := each(ctx, q, `SELECT sha256, file FROM sources WHERE cycle IN ($1, $2) AND first_line = 0 ORDER BY cycle, place`, []any{v.Cycle, v.Continues}, func(r *sql.Rows) error {
+		var s entry.Source
+		err := r.Scan(&s.SHA256, &s.File)
+		if !slices.ContainsFunc(sources, func(o entry.Source) bool { return o.SHA256 == s.SHA256 }) {
+			sources = append(sources, s)
+		}
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	if _, err := q.ExecContext(ctx, `DELETE FROM sources WHERE cycle = $1`, v.Cycle); err != nil {
+		return err
+	}
+	for i, s := range sources {
+		if _, err := q.ExecContext(ctx, `INSERT INTO sources (cycle, place, sha256, file, first_line, last_line) VALUES ($1, $2, $3, $4, $5, $6)`,
+			v.Cycle, i+1, s.SHA256, s.File, s.FirstLine, s.LastLine); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// putImport adds the file to the sources of the cycles that were here before it. Their
+// lines in it are told by a verdict, if it tells anything new; until then they are 0.
+func putImport(ctx context.Context, q querier, b entry.Import) error {
+	for _, cycle := range b.Cycles {
+		if _, err := q.ExecContext(ctx, `INSERT INTO sources (cycle, place, sha256, file, first_line, last_line)
+			SELECT c.cycle, (SELECT COUNT(*) FROM sources s WHERE s.cycle = c.cycle) + 1, $1, $2, 0, 0 FROM cycles c
+			WHERE c.cycle = $3 AND NOT EXISTS (SELECT 1 FROM sources s WHERE s.cycle = c.cycle AND s.sha256 = $1)`,
+			b.SHA256, b.File, cycle); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // newest is the newest act of a type on a cycle that still counts.

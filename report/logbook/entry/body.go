@@ -93,8 +93,8 @@ type Verdict struct {
 	Outcome       string          `json:"outcome"`    // conforms, borderline, not proven, failed
 	Instruction   string          `json:"instruction"`
 	Sources       []Source        `json:"sources"`       // at least one; the first is the one judged
-	Readings      int64           `json:"readings"`      // count, at least 1
-	Digest        string          `json:"digest"`        // SHA-256 over the readings
+	Readings      int64           `json:"readings"`      // count; 0 for a cycle that could not be read, which is not proven
+	Digest        string          `json:"digest"`        // SHA-256 over the readings, "" without any
 	HoldS         *float64        `json:"hold_s"`        // hold as recorded, s; null: not known
 	Measured      json.RawMessage `json:"measured"`      // object of figures, opaque here
 	Findings      json.RawMessage `json:"findings"`      // array of objects, opaque here
@@ -110,8 +110,11 @@ func (b Verdict) facts() Facts {
 	return Facts{Subject: b.Cycle, Topic: b.Outcome, Day: b.Day, Cycle: b.Cycle, Steriliser: b.Steriliser, Number: b.Number, Settled: b.Settled}
 }
 func (b Verdict) check() error {
-	if b.Readings < 1 || len(b.Sources) == 0 {
-		return errors.New("a verdict is on at least one reading from at least one source")
+	if b.Readings < 0 || len(b.Sources) == 0 {
+		return errors.New("a verdict is on readings from at least one source")
+	}
+	if b.Readings == 0 && (b.Outcome != "not proven" || b.Digest != "") {
+		return fmt.Errorf("a cycle without readings is not proven and has no digest, found %q", b.Outcome)
 	}
 	for _, s := range b.Sources {
 		if s.FirstLine < 1 || s.LastLine < s.FirstLine {
@@ -130,8 +133,15 @@ func (b Verdict) check() error {
 	return first(need("cycle", b.Cycle), needTime("start", b.Start), needTime("end", b.End), isDay("day", b.Day),
 		one("kind", b.Kind, "load", "control test", "steam penetration test", "air leakage test"),
 		one("outcome", b.Outcome, "conforms", "borderline", "not proven", "failed"),
-		isSum("digest", b.Digest), isSum("configuration", b.Configuration), need("holdproof", b.Holdproof),
+		b.isDigest(), isSum("configuration", b.Configuration), need("holdproof", b.Holdproof),
 		shape("measured", b.Measured, '{'), shape("findings", b.Findings, '['))
+}
+
+func (b Verdict) isDigest() error {
+	if b.Readings == 0 {
+		return nil
+	}
+	return isSum("digest", b.Digest)
 }
 
 // Load is what stood in the chamber. No names of patients.
