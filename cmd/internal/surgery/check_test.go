@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"holdproof/fixtures"
 )
@@ -29,8 +30,8 @@ func (h *heard) File(f FileRead) error {
 	return nil
 }
 
-// export writes invented cycles into a file.
-func export(t *testing.T, name string, cycles ...fixtures.Cycle) string {
+// written writes invented cycles into a file.
+func written(t *testing.T, name string, cycles ...fixtures.Cycle) string {
 	t.Helper()
 	text, err := fixtures.CSV(fixtures.Dialect{Preamble: true}, cycles...)
 	if err != nil {
@@ -59,7 +60,7 @@ func TestOneCycleExportedTwice(t *testing.T) {
 	whole := fixtures.Cycle{Steriliser: "S1", Number: "7", Hold: 120}
 	cut := whole
 	cut.Faults.CutEnd = 700
-	noon, evening := export(t, "noon.csv", cut), export(t, "evening.csv", whole)
+	noon, evening := written(t, "noon.csv", cut), written(t, "evening.csv", whole)
 	for _, files := range [][]string{{noon, evening}, {evening, noon}, {evening, evening}} {
 		to, across := check(t, files...)
 		if len(to.cycles) != 2 || len(across) != 0 {
@@ -73,7 +74,7 @@ func TestOneCycleExportedTwice(t *testing.T) {
 	}
 	other := whole
 	other.Draw = 5
-	if _, across := check(t, evening, export(t, "other.csv", other)); len(across) == 0 {
+	if _, across := check(t, evening, written(t, "other.csv", other)); len(across) == 0 {
 		t.Error("other readings at the same start went unnoticed")
 	}
 }
@@ -83,7 +84,7 @@ func TestSecondFailureTakesTheMachineOutOfUse(t *testing.T) {
 	second := first
 	second.Number = "8"
 	second.Start = second.Start.AddDate(2026, 10, 3)
-	to, _ := check(t, export(t, "a.csv", first), export(t, "b.csv", second))
+	to, _ := check(t, written(t, "a.csv", first), written(t, "b.csv", second))
 	if got := to.cycles[1].Instruction.Sentence; got != "Take the steriliser out of use. Tell the lead." {
 		t.Errorf("got %q", got)
 	}
@@ -98,7 +99,7 @@ func TestOneBadCycleAmongGoodOnes(t *testing.T) {
 		c.Start = fixtures.Cycle{}.Start.AddDate(2026, 10, 3+i)
 		cycles = append(cycles, c)
 	}
-	file := export(t, "three.csv", cycles...)
+	file := written(t, "three.csv", cycles...)
 	src, err := os.ReadFile(file)
 	if err != nil {
 		t.Fatal(err)
@@ -127,7 +128,7 @@ func TestReceiverStops(t *testing.T) {
 	to := heard{fail: errors.New("full")}
 	files := []string{}
 	for i := range 20 {
-		files = append(files, export(t, fmt.Sprintf("%d.csv", i), fixtures.Cycle{Number: fmt.Sprint(i)}))
+		files = append(files, written(t, fmt.Sprintf("%d.csv", i), fixtures.Cycle{Number: fmt.Sprint(i)}))
 	}
 	_, err := Check(context.Background(), Configuration{}, Exports{Files: files}, &to)
 	if !errors.Is(err, to.fail) || len(to.cycles) != 1 {
@@ -137,5 +138,47 @@ func TestReceiverStops(t *testing.T) {
 	stop()
 	if _, err := Check(ctx, Configuration{}, Exports{Files: files}, &heard{}); !errors.Is(err, context.Canceled) {
 		t.Errorf("cancelled: %v", err)
+	}
+}
+
+// touching changes a file while it is read: fewer cycles fit into memory than it has.
+type touching struct {
+	heard
+	file string
+}
+
+func (h *touching) Cycle(j Judged) error {
+	later := time.Now().Add(time.Hour)
+	return errors.Join(h.heard.Cycle(j), os.Chtimes(h.file, later, later))
+}
+
+func TestFileThatChangesWhileItIsRead(t *testing.T) {
+	var cycles []fixtures.Cycle
+	for i := range 12 {
+		cycles = append(cycles, fixtures.Cycle{Number: fmt.Sprint(i), Interval: 10, Start: day("2026-11-02").AddDate(0, 0, i)})
+	}
+	to := touching{file: written(t, "growing.csv", cycles...)}
+	if _, err := Check(t.Context(), Configuration{}, Exports{Files: []string{to.file}}, &to); err != nil {
+		t.Fatal(err)
+	}
+	if p := to.files[0].Problems; len(p) != 1 || !strings.Contains(p[0].Message, "changed while it was read") || len(to.cycles) != 12 {
+		t.Errorf("%d cycles, problems %+v", len(to.cycles), p)
+	}
+}
+
+// More cycles than fit into memory that have not even a start: each is a problem, and
+// nothing waits for them.
+func TestCyclesWithoutAStart(t *testing.T) {
+	text := ""
+	for i := range 9 {
+		text += fmt.Sprintf("Cycle number,%d\nProgramme,134\ntime,chamber temperature [°C],pressure [kPa abs]\nnever,20,101\nnever,21,101\n", i)
+	}
+	file := filepath.Join(t.TempDir(), "timeless.csv")
+	if err := os.WriteFile(file, []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	to, _ := check(t, file)
+	if len(to.cycles) != 0 || len(to.files) != 1 || len(to.files[0].Problems) != 9 {
+		t.Errorf("%d cycles, files %+v", len(to.cycles), to.files)
 	}
 }

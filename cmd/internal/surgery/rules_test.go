@@ -39,7 +39,7 @@ func TestLooserBecauseIsPrinted(t *testing.T) {
 		t.Fatalf("%+v", f)
 	}
 	var to heard
-	if _, err := Check(t.Context(), c, Exports{Files: []string{export(t, "a.csv", fixtures.Cycle{Hold: 130})}}, &to); err != nil {
+	if _, err := Check(t.Context(), c, Exports{Files: []string{written(t, "a.csv", fixtures.Cycle{Hold: 130})}}, &to); err != nil {
 		t.Fatal(err)
 	}
 	j := to.cycles[0]
@@ -55,7 +55,7 @@ func TestRulesAreThoseOfTheMachine(t *testing.T) {
 		{ID: "S2", Programme: "134"},
 	}}
 	var to heard
-	files := []string{export(t, "a.csv", fixtures.Cycle{Steriliser: "S1"}), export(t, "b.csv", fixtures.Cycle{Steriliser: "S2"}), export(t, "c.csv", fixtures.Cycle{Steriliser: "S9"})}
+	files := []string{written(t, "a.csv", fixtures.Cycle{Steriliser: "S1"}), written(t, "b.csv", fixtures.Cycle{Steriliser: "S2"}), written(t, "c.csv", fixtures.Cycle{Steriliser: "S9"})}
 	if _, err := Check(t.Context(), c, Exports{Files: files}, &to); err != nil {
 		t.Fatal(err)
 	}
