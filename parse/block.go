@@ -45,10 +45,23 @@ func keyOf(cells []string, delimiter string) (key, string) {
 		rest = rest[:len(rest)-1]
 	}
 	if len(rest) == 0 {
-		return keyNone, ""
+		return otherDelimiter(first)
 	}
 	value := trim(strings.Join(rest, delimiter))
 	return keyNamed(first, value), value
+}
+
+// otherDelimiter reads a line whose delimiter is not that of the table.
+func otherDelimiter(line string) (key, string) {
+	for _, d := range []string{"\t", ";", ","} {
+		if name, value, ok := strings.Cut(line, d); ok {
+			value = trim(strings.TrimRight(value, d))
+			if k := keyNamed(name, value); k != keyNone && value != "" {
+				return k, value
+			}
+		}
+	}
+	return keyNone, ""
 }
 
 // keyNamed finds the key that a name stands for. A name with an unknown word is

@@ -3,6 +3,7 @@ package parse
 import (
 	"encoding/csv"
 	"errors"
+	"fmt"
 	"io"
 	"strings"
 )
@@ -55,7 +56,11 @@ func (t *timeReader) orderOf(d date) (order, *Error) {
 	case d.order != orderUnknown:
 		return d.order, nil
 	case t.hint != orderUnknown:
-		t.used, t.why = t.hint, "configuration"
+		if o := d.evidence(); o != orderUnknown && o != t.hint {
+			return orderUnknown, &Error{Want: fmt.Sprintf("a date in the order %s, as the configuration or the heading says", t.hint),
+				Remedy: "Ask the lead to correct the order of day and month in holdproof.yaml.", Key: keyDateOrder}
+		}
+		t.used, t.why = t.hint, "configuration or heading"
 		return t.hint, nil
 	case t.found != orderUnknown:
 		return t.found, nil
@@ -66,7 +71,7 @@ func (t *timeReader) orderOf(d date) (order, *Error) {
 		t.found, t.used, t.why = o, o, "a date of the file that can be read in one way only"
 		return o, nil
 	}
-	if d.a == d.b && d.a <= 12 {
+	if d.a == d.b && d.a <= 12 && !d.short {
 		return dmy, nil // 04/04/2026 is one day in either order
 	}
 	o, err := t.search()
@@ -127,9 +132,9 @@ func (t *timeReader) read(dateCell, timeCell string) (stamp, bool, *Error) {
 // settle looks through a whole file for a date that can be read in one way only.
 //
 // It returns the SHA-256 of what it read, so that a file that changes is found out.
-func settle(src io.ReadSeeker, enc charset, comma byte, dateCells []int) (order, string, *Error) {
+func settle(src io.ReadSeeker, enc charset, like *rows, dateCells []int) (order, string, *Error) {
 	seen := map[order]bool{}
-	sum, err := again(src, enc, comma, func(cells []string, _ int) bool {
+	sum, err := again(src, enc, like, func(cells []string, _ int) bool {
 		look := func(cell string) {
 			text, _ := splitStamp(trim(cell))
 			if d, ok := scanDate(text); ok && d.order == orderUnknown {
@@ -143,7 +148,7 @@ func settle(src io.ReadSeeker, enc charset, comma byte, dateCells []int) (order,
 				look(cells[i])
 			}
 		}
-		if k, value := keyOf(cells, string(rune(comma))); k == keyDate || k == keyStart {
+		if k, value := keyOf(cells, string(like.csv.Comma)); k == keyDate || k == keyStart {
 			look(value)
 		}
 		return true
@@ -167,7 +172,7 @@ const keyDateOrder = "sterilisers[].export.date_order"
 
 // again reads a file a second time from its start, row by row, and puts the
 // position back. The rows are gone after each call.
-func again(src io.ReadSeeker, enc charset, comma byte, each func(cells []string, line int) bool) (string, *Error) {
+func again(src io.ReadSeeker, enc charset, like *rows, each func(cells []string, line int) bool) (string, *Error) {
 	fail := func(err error) (string, *Error) {
 		return "", &Error{Found: "a file that cannot be read twice: " + err.Error(), Want: "a file on this computer",
 			Remedy: "Copy the export to this computer and try once more."}
@@ -180,7 +185,8 @@ func again(src io.ReadSeeker, enc charset, comma byte, each func(cells []string,
 		return fail(err)
 	}
 	whole := newSource(src)
-	r := newRows(newText(whole, enc, comma), comma)
+	r := newRows(newText(whole, enc, byte(like.csv.Comma)), byte(like.csv.Comma))
+	r.csv.TrimLeadingSpace = like.csv.TrimLeadingSpace
 	sum := ""
 	for {
 		cells, err := r.csv.Read()

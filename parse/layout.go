@@ -67,12 +67,16 @@ func startsLikeReading(cell string) bool {
 // heading whole or without its unit.
 func hinted(c column, h *Hints) column {
 	if hint := h.column(c.heading); hint != nil {
+		measured := c.use
 		c.configured = true
 		c.why = "configuration"
 		for _, u := range useNames {
 			if u.name == hint.Is {
 				c.use, c.role, c.bare, c.doubtful = u.use, u.role, false, false
 			}
+		}
+		if c.role == cycle.NotConnected && c.use == useTemperature && measured != useTemperature {
+			c.use, c.role = useIgnored, 0
 		}
 	}
 	return c
@@ -230,6 +234,10 @@ func (l *layout) twice(first, second column) *Error {
 	what := second.name()
 	if second.use == useTemperature {
 		what = "heading"
+	}
+	if fold(first.heading) == fold(second.heading) {
+		return &Error{Line: l.line, Column: second.n, Found: "the heading " + quote(second.heading) + " twice", Want: fmt.Sprintf("another heading than that of column %d", first.n),
+			Remedy: "Give the two columns different names where the recorder's export is set up, or leave one of them out."}
 	}
 	return &Error{Line: l.line, Column: second.n, Found: quote(second.heading),
 		Want:   fmt.Sprintf("one %s; column %d, %s, is one already", what, first.n, quote(first.heading)),

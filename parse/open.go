@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"time"
 )
 
@@ -17,7 +18,8 @@ const mostPreamble = mostLine + 64<<10
 type probe struct {
 	enc     charset
 	comma   byte
-	heading int // line
+	heading int  // line
+	blanks  bool // between a delimiter and a quotation mark
 }
 
 // Open looks at an export and makes ready to read its cycles. It reads src from
@@ -123,7 +125,8 @@ func (r *Reader) probe(head []byte, end bool) (probe, []string, *Error) {
 	for _, comma := range []byte{'\t', ';', ','} {
 		t := newText(bytes.NewReader(head), p.enc, comma)
 		lines := csv.NewReader(t)
-		lines.Comma, lines.FieldsPerRecord, lines.LazyQuotes = rune(comma), -1, false
+		lines.Comma, lines.FieldsPerRecord = rune(comma), -1
+		lines.TrimLeadingSpace = blanks(head, comma)
 		found := false
 		var near *Error // of the row before: the last row may be cut by the end of head
 		for !found {
@@ -150,7 +153,7 @@ func (r *Reader) probe(head []byte, end bool) (probe, []string, *Error) {
 			}
 			found = true
 			if bestCells == nil || line < p.heading || (line == p.heading && len(cells) > bestScore) {
-				p.heading, p.comma, bestScore = line, comma, len(cells)
+				p.heading, p.comma, p.blanks, bestScore = line, comma, lines.TrimLeadingSpace, len(cells)
 				bestCells = append([]string(nil), cells...)
 			}
 		}
@@ -163,6 +166,12 @@ func (r *Reader) probe(head []byte, end bool) (probe, []string, *Error) {
 			Remedy: "Choose the export of the readings, as CSV with headings. If the headings are the recorder's own, ask the lead to name the columns in holdproof.yaml.", Key: keyColumns}
 	}
 	return p, nil, nearest
+}
+
+// blanks tells whether blanks stand between a delimiter and a quotation mark. A
+// tab is a blank itself, so tables with tabs are left alone.
+func blanks(head []byte, comma byte) bool {
+	return comma != '\t' && bytes.Contains(head, []byte{comma, ' ', '"'})
 }
 
 // truncated tells whether an error may come from the cut after the first bytes.
@@ -223,6 +232,7 @@ func (r *Reader) prepare(p probe, head []byte, cells []string) *Error {
 	r.comma, r.delimiter = p.comma, string(rune(p.comma))
 	r.text = newText(io.MultiReader(bytes.NewReader(head), r.source), p.enc, p.comma)
 	r.rows = newRows(r.text, p.comma)
+	r.rows.csv.TrimLeadingSpace = p.blanks
 	r.understood = Understood{File: r.file, HeadingLine: p.heading, Delimiter: delimiterName(p.comma)}
 	r.sampleDecimal(head, p)
 	r.times.search = r.searchOrder
@@ -243,7 +253,7 @@ func delimiterName(c byte) string {
 // cells that are numbers and nothing else.
 func (r *Reader) sampleDecimal(head []byte, p probe) {
 	lines := csv.NewReader(newText(bytes.NewReader(head[:min(len(head), 256<<10)]), p.enc, p.comma))
-	lines.Comma, lines.FieldsPerRecord, lines.ReuseRecord = rune(p.comma), -1, true
+	lines.Comma, lines.FieldsPerRecord, lines.ReuseRecord, lines.TrimLeadingSpace = rune(p.comma), -1, true, p.blanks
 	for {
 		cells, err := lines.Read()
 		var wrong *csv.ParseError
@@ -267,4 +277,16 @@ func (r *Reader) sampleDecimal(head []byte, p probe) {
 			}
 		}
 	}
+}
+
+// CannotOpen says in a sentence why a file could not be opened at all.
+func CannotOpen(name string, err error) *Error {
+	e := &Error{File: name, Want: "a CSV export", Found: "a file that cannot be opened: " + err.Error(), Remedy: "Look whether another program holds the file open, then try again."}
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		e.Found, e.Remedy = "no such file", "Look at the name and the folder of the file."
+	case errors.Is(err, fs.ErrPermission):
+		e.Found, e.Remedy = "a file that you may not open", "Copy the export to a folder of your own, or ask the lead for the permission to read it."
+	}
+	return e
 }

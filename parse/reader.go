@@ -1,12 +1,10 @@
 package parse
 
 import (
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
 	"strings"
-	"time"
 
 	"holdproof/parse/cycle"
 )
@@ -165,17 +163,22 @@ func (r *Reader) heading(line int) *Error {
 			}
 		}
 	}
-	r.block = newBlock(r.pending, &r.times, r.delimiter)
-	r.pending = nil
-	r.timing = timing{start: r.timing.at()}
+	r.newBlock("heading")
 	r.repeated = 0
-	r.splitWhy = "heading"
 	if bad != nil {
 		r.begin(line, "")
 		r.b.problem(bad)
 	}
 	r.rows.take()
 	return nil
+}
+
+// newBlock reads the lines before the readings that come now.
+func (r *Reader) newBlock(why string) {
+	r.block = newBlock(r.pending, &r.times, r.delimiter)
+	r.pending = nil
+	r.timing = timing{start: r.timing.at()}
+	r.splitWhy = why
 }
 
 // decimal settles the decimal sign by the configuration or by what was seen.
@@ -223,73 +226,6 @@ func (r *Reader) step(line int, bad error) (Cycle, bool) {
 	return r.odd(line)
 }
 
-// isReading tells whether the row has the cells of a reading.
-func (r *Reader) isReading() bool {
-	n := len(r.cells)
-	if n < r.layout.needed {
-		return false
-	}
-	for i := len(r.layout.columns); i < n; i++ {
-		if trim(r.cells[i]) != "" {
-			return false
-		}
-	}
-	return true
-}
-
-// eventLine tells whether a row with a time but too few cells is a note of the
-// recorder: 08:34:14;End of cycle.
-func (r *Reader) eventLine() bool {
-	words := false
-	for i, c := range r.cells {
-		if i == r.layout.time || i == r.layout.date || i == r.layout.elapsed || i == r.layout.number {
-			continue
-		}
-		if startsLikeReading(c) {
-			return false
-		}
-		words = words || fold(c) != ""
-	}
-	return words
-}
-
-// odd looks at a row that holds no time: a heading, a preamble, a footer, or a
-// reading whose time cannot be read.
-func (r *Reader) odd(line int) (Cycle, bool) {
-	if isHeading(r.cells, r.hintsFor()) {
-		return r.onHeading(line)
-	}
-	if r.skipping {
-		r.keepOpening(line)
-		r.rows.take()
-		return Cycle{}, false
-	}
-	k, _ := keyOf(r.cells, r.delimiter)
-	switch {
-	case len(r.pending) > 0 || k.opens():
-		r.keep(line)
-		r.rows.take()
-	case r.badTime():
-		return r.unreadableTime(line)
-	default:
-		r.footer(line)
-	}
-	return Cycle{}, false
-}
-
-func (r *Reader) keepOpening(line int) {
-	if k, _ := keyOf(r.cells, r.delimiter); len(r.pending) > 0 || k.opens() {
-		r.keep(line)
-	}
-}
-
-func (r *Reader) hintsFor() *Hints {
-	if r.hints != nil {
-		return r.hints
-	}
-	return r.anyHints(r.cells)
-}
-
 // onHeading ends the cycle before a heading, unless the same heading is repeated
 // among its readings: then the next reading decides.
 func (r *Reader) onHeading(line int) (Cycle, bool) {
@@ -306,223 +242,3 @@ func (r *Reader) onHeading(line int) (Cycle, bool) {
 	}
 	return Cycle{}, false
 }
-
-// badTime tells whether a row without a time looks like a reading.
-func (r *Reader) badTime() bool {
-	at := r.layout.time
-	if at < 0 {
-		at = r.layout.elapsed
-	}
-	numbers, others := 0, 0
-	for i, c := range r.cells {
-		c = trim(c)
-		if c == "" || i == at || i == r.layout.date {
-			continue
-		}
-		if startsLikeReading(c) {
-			numbers++
-		} else {
-			others++
-		}
-	}
-	if at < len(r.cells) {
-		cell := trim(r.cells[at])
-		if startsLikeReading(cell) && (numbers > 0 || others == 0) {
-			return true
-		}
-		if cell == "" || !anyLetter(cell) {
-			return numbers > 0
-		}
-	}
-	return numbers > 0 && len(r.cells) >= r.layout.needed && len(r.cells) > 2
-}
-
-func anyLetter(s string) bool { return len(fold(s)) > 0 && !startsLikeReading(s) }
-
-// unreadableTime refuses the cycle for a reading without a time. Where a word
-// stands for the time, as in a line of largest values, only a reading after it shows
-// that it was no footer.
-func (r *Reader) unreadableTime(line int) (Cycle, bool) {
-	at := r.layout.time
-	if at < 0 {
-		at = r.layout.elapsed
-	}
-	cell := ""
-	if at < len(r.cells) {
-		cell = trim(r.cells[at])
-	}
-	if anyLetter(cell) && r.b.open && len(r.suspect) < 100 {
-		r.suspect = append(r.suspect, preambleLine{line: line, cells: append([]string(nil), r.cells...)})
-		r.rows.take()
-		return Cycle{}, false
-	}
-	if !r.b.open {
-		r.begin(line, "heading")
-	}
-	r.b.problem(r.timeError(line, at, cell))
-	r.rows.take()
-	return Cycle{}, false
-}
-
-func (r *Reader) timeError(line, at int, cell string) *Error {
-	if r.cutOff() {
-		return r.cut(line)
-	}
-	return &Error{File: r.file, Line: line, Column: at + 1, Found: quote(cell), Want: "a time such as 2026-11-02 08:14:03",
-		Remedy: "Export the cycle again. If the time cannot be read there either, the recorder's clock gave none."}
-}
-
-// cutOff tells whether the row is the last of a file that ends without a line end.
-func (r *Reader) cutOff() bool {
-	return r.rows.last() && r.rows.err == io.EOF && r.source.last != '\n' && r.source.last != '\r' && r.source.last != 0
-}
-
-func (r *Reader) cut(line int) *Error {
-	return &Error{File: r.file, Line: line, Found: "a row that ends in its middle, and the file with it", Want: fmt.Sprintf("%d cells", len(r.layout.columns)),
-		Remedy: "Export the cycle again: this file was cut off while it was written or copied."}
-}
-
-// ragged refuses the cycle for a row with too few or too many cells.
-func (r *Reader) ragged(line int) (Cycle, bool) {
-	if !r.b.open {
-		r.begin(line, "heading")
-	}
-	if r.cutOff() && len(r.cells) < len(r.layout.columns) {
-		r.b.problem(r.cut(line))
-	} else {
-		remedy := "Export the cycle again: a cell is missing in this line."
-		if len(r.cells) > len(r.layout.columns) {
-			remedy = "Export the cycle again with semicolons between the cells, or with quotation marks around numbers that hold a comma."
-		}
-		r.b.problem(&Error{File: r.file, Line: line, Column: min(len(r.cells), len(r.layout.columns)+1), Found: fmt.Sprintf("%d cells", len(r.cells)),
-			Want: fmt.Sprintf("%d cells, one for each heading", len(r.layout.columns)), Remedy: remedy})
-	}
-	r.rows.take()
-	return Cycle{}, false
-}
-
-// unquoted refuses the cycle for a row whose quotation marks do not match.
-func (r *Reader) unquoted(line int, bad error) {
-	if len(r.pending) > 0 || r.skipping {
-		return
-	}
-	if !r.b.open {
-		r.begin(line, "heading")
-	}
-	e := &Error{File: r.file, Line: line, Found: "a quotation mark that opens or closes no cell", Want: `cells as they are, or in quotation marks from end to end, such as "134,2"`,
-		Remedy: "Export the cycle again. If this line looks the same there, tell the maker of the recorder's program."}
-	var wrong *csv.ParseError
-	if errors.As(bad, &wrong) && wrong.Line > wrong.StartLine {
-		e.Found = fmt.Sprintf("a quotation mark that is still open on line %d", wrong.Line)
-	}
-	r.b.problem(e)
-}
-
-// footer takes a line that belongs to the cycle before.
-func (r *Reader) footer(line int) {
-	r.footerLine(preambleLine{line: line, cells: r.cells})
-	r.rows.take()
-}
-
-func (r *Reader) footerLine(l preambleLine) {
-	k, value := keyOf(l.cells, r.delimiter)
-	if k == keyLate || k.opens() || !r.b.open {
-		if s, ok := lineStatement(keyNone, value, l, r.delimiter); ok && r.b.open && s.Says == cycle.SaysFault {
-			r.b.state(s)
-		}
-		return
-	}
-	if s, ok := lineStatement(k, value, l, r.delimiter); ok {
-		r.b.state(s)
-	}
-}
-
-// demote makes footers of lines that no heading followed.
-func (r *Reader) demote() {
-	for _, l := range r.pending {
-		r.footerLine(l)
-	}
-	r.pending = nil
-}
-
-// searchOrder looks through the whole file for the order of day and month.
-func (r *Reader) searchOrder() (order, *Error) {
-	var at []int
-	if r.layout != nil {
-		for _, i := range []int{r.layout.time, r.layout.date} {
-			if i >= 0 {
-				at = append(at, i)
-			}
-		}
-	}
-	o, sum, err := settle(r.src, r.text.enc, r.comma, at)
-	r.secondSum = sum
-	if err != nil {
-		r.strange(err)
-	}
-	return o, err
-}
-
-// end closes the last cycle and the file.
-func (r *Reader) end() (Cycle, error, bool) {
-	if errors.As(r.rows.err, &r.fatal) {
-		r.fatal.File = r.file
-		r.done = true
-		if r.b.open {
-			r.b.problem(r.fatal)
-			r.fatal = nil
-			return r.finish(), nil, true
-		}
-		bad := r.fatal
-		r.fatal = nil
-		return Cycle{}, bad, true
-	}
-	if r.b.open {
-		rest := r.announced()
-		if rest == nil {
-			r.demote()
-		}
-		c := r.finish()
-		r.pending = nil
-		r.fatal = rest
-		return c, nil, true
-	}
-	r.done = true
-	return r.last()
-}
-
-// last says what is wrong with the file as a whole, once its cycles are told.
-func (r *Reader) last() (Cycle, error, bool) {
-	changed := &Error{File: r.file, Found: "a file that changed while it was read", Want: "a finished export",
-		Remedy: "Wait until the recorder has finished writing the file, then try again."}
-	switch {
-	case r.fatal != nil:
-		bad := r.fatal
-		r.fatal = nil
-		return Cycle{}, bad, true
-	case r.late != nil:
-		return Cycle{}, r.late, true
-	case r.source.size != r.size, r.secondSum != "" && r.secondSum != r.source.hex():
-		return Cycle{}, changed, true
-	case r.count == 0:
-		return Cycle{}, &Error{File: r.file, Line: r.understood.HeadingLine, Found: "headings without readings", Want: "readings under the headings",
-			Remedy: "Export the cycle again; this file holds no reading."}, true
-	}
-	return Cycle{}, io.EOF, true
-}
-
-// announced says that a preamble at the end of the file names another cycle whose
-// readings are not there.
-func (r *Reader) announced() *Error {
-	for _, l := range r.pending {
-		k, value := keyOf(l.cells, r.delimiter)
-		if k == keyNumber && value != r.b.number {
-			return &Error{File: r.file, Line: l.line, Found: "cycle " + quote(value) + " without readings", Want: "headings and readings below",
-				Remedy: "Export that cycle again: the file ends before its readings."}
-		}
-	}
-	return nil
-}
-
-// zone returns the zone of the site.
-func (r *Reader) zone() *time.Location { return r.options.Zone }

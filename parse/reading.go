@@ -11,7 +11,14 @@ import (
 // reading takes a row of readings, or ends the cycle before it.
 func (r *Reader) reading(st stamp, line int, bad *Error) (Cycle, bool) {
 	if len(r.pending) > 0 {
-		r.demote() // lines among the readings that no heading followed
+		if r.b.open && r.announced() != nil { // a new cycle under the old headings
+			return r.finish(), true
+		}
+		if r.b.open {
+			r.demote() // lines among the readings that no heading followed
+		} else {
+			r.newBlock("preamble")
+		}
 	}
 	if bad != nil { // day and month cannot be told apart, in the whole file
 		r.fatal, r.done = bad.at(line, bad.Column, ""), true
@@ -78,7 +85,7 @@ func (r *Reader) blockForm() bool {
 	}
 	r.looked = true
 	opened := false
-	_, bad := again(r.src, r.text.enc, r.comma, func(cells []string, line int) bool {
+	_, bad := again(r.src, r.text.enc, r.rows, func(cells []string, line int) bool {
 		if line <= r.layout.line || startsLikeReading(cells[0]) {
 			opened = opened && line > r.layout.line && !startsLikeReading(cells[0])
 			return true

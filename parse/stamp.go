@@ -82,12 +82,14 @@ func digits(s string) int {
 	return n
 }
 
-// evidence returns the order that only this date can have, orderUnknown if both
-// day first and month first are possible.
+// evidence returns the order that only this date can have, orderUnknown if two
+// orders are possible. With a year of two digits, 25/04/26 may have the year first.
 func (d date) evidence() order {
 	switch {
 	case d.order != orderUnknown:
 		return d.order
+	case d.short && d.b <= 12 && d.c <= 31:
+		return orderUnknown
 	case d.a > 12 && d.b <= 12:
 		return dmy
 	case d.b > 12 && d.a <= 12:
