@@ -140,6 +140,17 @@ func (p *pipeline) readFile(ctx context.Context, in Exports, file *FileRead) err
 		return nil
 	}
 	defer src.Close()
+	if err := p.readSource(ctx, file, src); err != nil {
+		return err
+	}
+	if err := src.unchanged(); err != nil {
+		file.note(err)
+	}
+	return nil
+}
+
+// readSource is readFile for a source that is open.
+func (p *pipeline) readSource(ctx context.Context, file *FileRead, src io.ReadSeeker) error {
 	r, err := parse.Open(file.Name, src, p.bench.options)
 	if err != nil {
 		file.note(err)
@@ -176,9 +187,6 @@ func (p *pipeline) readFile(ctx context.Context, in Exports, file *FileRead) err
 		}
 	}
 	file.Understood = r.Understood()
-	if err := src.unchanged(); err != nil {
-		file.note(err)
-	}
 	return nil
 }
 

@@ -1,0 +1,127 @@
+package surgery
+
+import (
+	"context"
+	"slices"
+	"time"
+
+	"holdproof/report/logbook"
+	"holdproof/report/logbook/entry"
+	"holdproof/validate"
+)
+
+// before is how many days before a period are laid beside it, so that a number that
+// is missing at its beginning shows (ours).
+const daysBefore = 14
+
+// Period is what shows when the cycles of some days are laid side by side.
+type Period struct {
+	Findings []Between
+	// Again are the keys of cycles that failed where the one before on the same
+	// steriliser failed too.
+	Again []string
+}
+
+// Across lays the cycles from one day to another side by side, ends included, as
+// they stand now: the order in which they were imported makes no difference.
+func (r *Records) Across(ctx context.Context, from, to string) (Period, error) {
+	var p Period
+	err := r.book.Read(ctx, func(v *logbook.View) error {
+		var err error
+		p, err = r.across(ctx, v, from, to)
+		return err
+	})
+	return p, err
+}
+
+func (r *Records) across(ctx context.Context, v *logbook.View, from, to string) (Period, error) {
+	first := from
+	if day, err := time.Parse(time.DateOnly, from); err == nil {
+		first = day.AddDate(0, 0, -daysBefore).Format(time.DateOnly)
+	}
+	cycles, err := v.Cycles(ctx, logbook.CycleFilter{From: first, To: to})
+	if err != nil {
+		return Period{}, err
+	}
+	facts, err := r.facts(ctx, v, first, to)
+	if err != nil {
+		return Period{}, err
+	}
+	inside := map[string]bool{}
+	list := make([]validate.Summary, 0, len(cycles))
+	for _, c := range cycles {
+		inside[c.Key] = c.Day >= from
+		list = append(list, r.summaryOf(c))
+	}
+	facts.Counters = slices.DeleteFunc(facts.Counters, func(c validate.Counter) bool { return r.localDay(c.At) < from })
+	var out Period
+	for _, a := range validate.AcrossCycles(list, facts) {
+		if len(a.Cycles) == 0 || slices.ContainsFunc(a.Cycles, func(key string) bool { return inside[key] }) {
+			out.Findings = append(out.Findings, a)
+		}
+	}
+	for _, key := range validate.FailedAgain(list) {
+		if inside[key] {
+			out.Again = append(out.Again, key)
+		}
+	}
+	return out, nil
+}
+
+// facts are what people entered that the records do not hold: counters, resets, and
+// the first test of each kind that a person read as passed.
+func (r *Records) facts(ctx context.Context, v *logbook.View, from, to string) (validate.Facts, error) {
+	var f validate.Facts
+	notes, err := logbook.Find[entry.Note](ctx, v, logbook.Filter{From: from, To: to})
+	if err != nil {
+		return f, err
+	}
+	for _, n := range notes {
+		at := n.At.In(r.zone)
+		switch said := n.Said; said.Duty {
+		case dutyCounter:
+			if said.Value != nil {
+				f.Counters = append(f.Counters, validate.Counter{Steriliser: said.Steriliser, At: at, Count: int64(*said.Value)})
+			}
+		case dutyReset:
+			f.Resets = append(f.Resets, validate.Reset{Steriliser: said.Steriliser, At: at})
+		}
+	}
+	return f, nil
+}
+
+// stops returns what keeps the load of a cycle from being released until a person has
+// decided: another cycle of its number or start, or with its very readings.
+func (r *Records) stops(ctx context.Context, v *logbook.View, c logbook.Cycle) ([]Between, error) {
+	near := map[string]logbook.Cycle{c.Key: c}
+	for _, f := range []logbook.CycleFilter{
+		{Digest: c.Digest}, {Steriliser: c.Steriliser, Number: c.Number}, {From: c.Day, To: c.Day},
+	} {
+		if f.Digest == "" && f.From == "" && (f.Number == "" || f.Steriliser == "") {
+			continue
+		}
+		found, err := v.Cycles(ctx, f)
+		if err != nil {
+			return nil, err
+		}
+		for _, o := range found {
+			near[o.Key] = o
+		}
+	}
+	var list []validate.Summary
+	for _, o := range near {
+		list = append(list, r.summaryOf(o))
+	}
+	facts, err := r.facts(ctx, v, "", c.Day)
+	if err != nil {
+		return nil, err
+	}
+	facts.Counters = nil
+	var out []Between
+	for _, a := range validate.AcrossCycles(list, facts) {
+		if a.StopsRelease() && slices.Contains(a.Cycles, c.Key) {
+			out = append(out, a)
+		}
+	}
+	return out, nil
+}
