@@ -3,6 +3,7 @@ package cli
 import (
 	"errors"
 	"fmt"
+	"io"
 
 	"github.com/spf13/cobra"
 
@@ -34,23 +35,15 @@ func checkCommand(w World, at *common) *cobra.Command {
 			return fmt.Errorf("found --workers %d, expected 1 to %d", *workers, maxWorkers)
 		}
 		in := surgery.Exports{Files: args, Stdin: w.Stdin, Only: only, Workers: *workers}
-		var count tally
+		var out output = newSheet(newPage(w, w.Stdout), s.value.LimitsInForce(), explain, len(args) > 1)
 		if asJSON {
-			out := newJSONWriter(explain)
-			defer out.Close()
-			across, err := surgery.Check(c.Context(), s.value, in, both{&count, out})
-			if err != nil {
-				return interrupted(err)
-			}
-			if err := out.finish(w.Stdout, across); err != nil {
-				return err
-			}
-			count.complain(newPage(w, w.Stderr))
-			return count.status()
+			out = jsonOutput{newJSONWriter(explain), w.Stdout}
 		}
-		out := newSheet(newPage(w, w.Stdout), s.value.LimitsInForce(), explain, len(args) > 1)
 		defer out.Close()
-		across, err := surgery.Check(c.Context(), s.value, in, both{&count, out})
+		var count tally
+		waiting := newProgress(w)
+		across, err := surgery.Check(c.Context(), s.value, in, all{&count, waiting, out})
+		waiting.done()
 		if err != nil {
 			return interrupted(err)
 		}
@@ -62,6 +55,20 @@ func checkCommand(w World, at *common) *cobra.Command {
 	}
 	return c
 }
+
+// output takes what is found and writes it when all of it is known.
+type output interface {
+	surgery.Receiver
+	io.Closer
+	finish([]surgery.Between) error
+}
+
+type jsonOutput struct {
+	*jsonWriter
+	to io.Writer
+}
+
+func (o jsonOutput) finish(across []surgery.Between) error { return o.jsonWriter.finish(o.to, across) }
 
 // maxWorkers bounds what a mistyped number can ask for (ours).
 const maxWorkers = 64

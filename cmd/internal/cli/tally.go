@@ -70,19 +70,23 @@ func (t *tally) status() error {
 	return nil
 }
 
-// both hands everything to two receivers.
-type both struct{ first, second surgery.Receiver }
+// all hands everything to several receivers, in order.
+type all []surgery.Receiver
 
-func (b both) Cycle(j surgery.Judged) error {
-	if err := b.first.Cycle(j); err != nil {
-		return err
+func (a all) Cycle(j surgery.Judged) error {
+	for _, r := range a {
+		if err := r.Cycle(j); err != nil {
+			return err
+		}
 	}
-	return b.second.Cycle(j)
+	return nil
 }
 
-func (b both) File(f surgery.FileRead) error {
-	if err := b.first.File(f); err != nil {
-		return err
+func (a all) File(f surgery.FileRead) error {
+	for _, r := range a {
+		if err := r.File(f); err != nil {
+			return err
+		}
 	}
-	return b.second.File(f)
+	return nil
 }
