@@ -48,7 +48,7 @@ func compareTimes(a, b string) int {
 func (d Day) Count(o validate.Outcome) int {
 	n := 0
 	for _, c := range d.Cycles {
-		if c.Verdict() == o {
+		if c.Result() == o {
 			n++
 		}
 	}
@@ -81,6 +81,7 @@ func (d Day) DecisionsOn(id string) []Decision {
 type Answer struct {
 	Machine string
 	Yes     bool
+	Failed  bool     // a test that was due failed
 	Loads   int      // loads of the day; with none there is nothing to answer
 	Why     []string // the tests that passed, or what stands against a yes
 }
@@ -120,6 +121,7 @@ func (d Day) tested(a *Answer, first string) {
 		switch {
 		case !t.Due:
 		case t.State != "passed":
+			a.Failed = a.Failed || t.State == "failed"
 			against = append(against, t.Kind+" "+t.State)
 		case t.At == "":
 			against = append(against, t.Kind+" without a time")

@@ -121,8 +121,8 @@ func figure(f validate.Figure) *float64 {
 	return &v
 }
 
-// Verdict returns the worst of the findings and never reads the word beside them.
-func (c Cycle) Verdict() validate.Outcome {
+// Result returns the worst of the findings and never reads the word beside them.
+func (c Cycle) Result() validate.Outcome {
 	v := validate.Verdict{Findings: make([]validate.Finding, len(c.Findings))}
 	for i, f := range c.Findings {
 		v.Findings[i].Outcome, _ = validate.OutcomeNamed(f.Outcome) // no such word is not proven
@@ -131,7 +131,7 @@ func (c Cycle) Verdict() validate.Outcome {
 }
 
 // Conforms tells whether nothing about the cycle needs a person.
-func (c Cycle) Conforms() bool { return c.Verdict() == validate.Conforms }
+func (c Cycle) Conforms() bool { return c.Result() == validate.Conforms }
 
 // Name is what people call the cycle: "S1 · 1042".
 func (c Cycle) Name() string {

@@ -227,6 +227,41 @@ func TestCountAndFind(t *testing.T) {
 	}
 }
 
+// A mark never says more than the word: what is not known to be good is not proven.
+func TestResults(t *testing.T) {
+	for _, c := range []struct {
+		what string
+		m    Marked
+		want validate.Outcome
+	}{
+		{"a test that passed", Test{State: "passed"}, validate.Conforms},
+		{"a test that failed", Test{State: "failed"}, validate.Failed},
+		{"a test that is missing", Test{State: "missing"}, validate.NotProven},
+		{"the zero test", Test{}, validate.NotProven},
+		{"a duty that was done", Duty{State: "done"}, validate.Conforms},
+		{"a duty that is not due", Duty{State: "not due"}, validate.NotAssessed},
+		{"a duty that was missed", Duty{State: "missed"}, validate.NotProven},
+		{"the zero duty", Duty{}, validate.NotProven},
+		{"a finding with another word", Finding{Outcome: "ok"}, validate.NotProven},
+		{"the zero cycle", Cycle{}, validate.NotProven},
+		{"tests passed", Answer{Yes: true, Loads: 1}, validate.Conforms},
+		{"a test failed and loads ran", Answer{Failed: true, Loads: 1}, validate.Failed},
+		{"a test is missing and loads ran", Answer{Loads: 1}, validate.NotProven},
+		{"no load and no test", Answer{}, validate.NotAssessed},
+	} {
+		if got := c.m.Result(); got != c.want {
+			t.Errorf("%s: %s, want %s", c.what, got, c.want)
+		}
+	}
+	got := invented(t).Tallies()
+	if len(got) != 2 || got[0] != (Tally{validate.Failed, 1}) || got[1] != (Tally{validate.Conforms, 2}) {
+		t.Errorf("tallies %v: the worst stands first", got)
+	}
+	if len(Cautions()) < 8 {
+		t.Error("cautions are missing")
+	}
+}
+
 // The schema names the fields of the Go form, in both directions, each with its type.
 func TestSchemaHasTheFields(t *testing.T) {
 	raw, err := os.ReadFile(schema)

@@ -125,8 +125,8 @@ func (d Day) checkCycles(say func(string, ...any)) {
 		}
 		seen[c.ID] = true
 		moment(say, "cycle "+c.ID+" started", c.Start, true)
-		if c.Outcome != c.Verdict().String() {
-			say("cycle %s says %q, its findings come to %q", c.ID, c.Outcome, c.Verdict())
+		if c.Outcome != c.Result().String() {
+			say("cycle %s says %q, its findings come to %q", c.ID, c.Outcome, c.Result())
 		}
 		for _, f := range c.Findings {
 			if _, ok := validate.OutcomeNamed(f.Outcome); !ok {

@@ -141,28 +141,35 @@ func (d *drawing) band() (lo, hi float64, ok bool) {
 	return float64(p.Sterilising), float64(p.Sterilising) + p.Band, p.Name != "" && p.Band > 0
 }
 
-// nameVapour writes the name of the steam temperature where its line falls, since
-// it ends long before the edge.
+// nameVapour writes the name of the steam temperature beside its line, which ends
+// long before the edge: right of its fall, or left of its rise where the record
+// ends too soon.
 func (d *drawing) nameVapour(s Surface, p panel) {
-	at, found := Point{}, false
-	for i := len(d.seconds) - 1; i >= 0 && !found; i-- {
-		if v := d.vapour.values[i]; v > 118 {
-			at, found = Point{p.x(d.seconds[i]), p.y(118)}, true
+	const beside, long, short = 118, 26, 10 // °C; mm that a name takes
+	first, last := -1, -1
+	for i, v := range d.vapour.values {
+		if v > beside {
+			if first < 0 {
+				first = i
+			}
+			last = i
 		}
 	}
-	if !found {
+	if first < 0 {
 		return
 	}
-	text, t := d.vapour.name, label(InkPress, Start)
-	if p.right()-at.X < 25 {
-		text = "steam"
+	rise, fall := p.x(d.seconds[first]), p.x(d.seconds[last])
+	y := low(p.y(beside))
+	switch {
+	case p.right()-fall > long:
+		s.Text(Point{fall + 1.5, y}, d.vapour.name, label(InkPress, Start))
+	case rise-p.X > long:
+		s.Text(Point{rise - 1.5, y}, d.vapour.name, label(InkPress, End))
+	case p.right()-fall > short:
+		s.Text(Point{fall + 1.5, y}, "steam", label(InkPress, Start))
+	default:
+		s.Text(Point{(rise + fall) / 2, low(p.y(100))}, "steam", label(InkPress, Middle))
 	}
-	if p.right()-at.X < 9 {
-		t.Anchor = End
-		at.X = min(at.X, p.right()) - 3
-		at.Y = p.y(60)
-	}
-	s.Text(Point{at.X + 1.5, low(at.Y)}, text, t)
 }
 
 // zoom draws the judged temperatures around the hold, so that the band fills most

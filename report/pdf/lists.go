@@ -1,0 +1,198 @@
+package pdf
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"holdproof/report/daily"
+	"holdproof/report/figure"
+)
+
+// lists draws what follows the cycles: numbers and clocks, tests, decisions,
+// duties, exports, limits, remarks, cautions.
+func (r *record) lists() {
+	r.across()
+	r.testRows()
+	r.duties()
+	r.limits()
+	r.exports()
+	r.remarks()
+	r.heading("Read this with care")
+	for _, c := range daily.Cautions() {
+		r.para(left, column, c, text)
+		r.y += 0.8
+	}
+}
+
+func (r *record) across() {
+	if len(r.d.Across) == 0 {
+		return
+	}
+	r.heading("Numbers and clocks")
+	var rows [][]cell
+	for _, a := range r.d.Across {
+		explained := a.Explained
+		if explained == "" {
+			explained = "not explained"
+		}
+		rows = append(rows, []cell{say(a.Check, strong), say(capital(sentence(a.Message)), text).and(a.Remedy, note).and(strings.Join(r.names(a.Cycles), ", "), note), say(explained, text)})
+	}
+	r.table([]col{{"Check", 34, false}, {"What it found", 90, false}, {"Explained", 46, false}}, rows)
+}
+
+func (r *record) names(ids []string) []string {
+	var out []string
+	for _, id := range ids {
+		if c, ok := r.d.Find(id); ok {
+			id = c.Name()
+		}
+		out = append(out, id)
+	}
+	return out
+}
+
+func (r *record) testRows() {
+	if len(r.d.Tests) == 0 {
+		return
+	}
+	r.heading("Tests")
+	var rows [][]cell
+	for _, t := range r.d.Tests {
+		what := say(t.Kind, text).and(t.Detail, note)
+		if !t.Due {
+			what = what.and("not owed before the first load", note)
+		}
+		cycle := ""
+		if t.Cycle != "" {
+			cycle = r.names([]string{t.Cycle})[0]
+		}
+		rows = append(rows, []cell{r.state(t, t.State), say(t.Machine, text), what, say(cycle, text), say(r.when(t.At), text), say(t.By, text)})
+	}
+	r.table([]col{{"", 24, false}, {"Steriliser", 24, false}, {"Test", 48, false}, {"Cycle", 26, false}, {"At", 16, false}, {"Read by", 32, false}}, rows)
+}
+
+func (r *record) when(at string) string {
+	if at == "" {
+		return ""
+	}
+	return r.clock(at)
+}
+
+// state is a cell with a mark and the word of a state beside it.
+func (r *record) state(m daily.Marked, word string) cell {
+	c := say(capital(word), text)
+	c.shift = 4.6
+	c.draw = func(at figure.Point) { figure.Mark(r, m.Result(), figure.Point{X: at.X + 1.5, Y: at.Y}, 2.9) }
+	return c
+}
+
+func (r *record) duties() {
+	r.heading("Duties of the day")
+	if len(r.d.Duties) == 0 {
+		r.para(left, column, "No duty was entered.", text)
+		return
+	}
+	var rows [][]cell
+	for _, u := range r.d.Duties {
+		source := u.Source
+		if source != "" {
+			source += " (" + u.Sure + ")"
+		}
+		rows = append(rows, []cell{r.state(u, u.State), say(u.When, text), say(u.What, text).and(u.Detail, noteOn).and(source, note), say(u.Where, text), say(r.when(u.At), text), say(u.By, text)})
+	}
+	r.table([]col{{"", 22, false}, {"When", 30, false}, {"What", 54, false}, {"Where", 22, false}, {"At", 14, false}, {"By", 28, false}}, rows)
+}
+
+// limits lists every limit the day's cycles were held against, each once, with its
+// source and how sure it is.
+func (r *record) limits() {
+	r.heading("Limits the cycles were held against")
+	set := fmt.Sprintf("Limit set %s, settings %s (SHA-256 %s).", r.d.Settings.Limits, r.d.Settings.File, r.d.Settings.SHA256)
+	if r.d.Settings.Routine != "" {
+		set += " Routine " + r.d.Settings.Routine + "."
+	}
+	r.para(left, column, set, note)
+	if why := r.d.Settings.LooserBecause; why != "" {
+		r.para(left, column, "These limits are looser than the published ones, because: "+sentence(why), strong)
+	}
+	r.y++
+	seen := map[string]bool{}
+	var rows [][]cell
+	for _, c := range r.d.InOrder() {
+		for _, f := range c.Findings {
+			row := [...]string{f.Check, forWhat(c, f), bounds(f), f.Source, f.Sure}
+			key := strings.Join(row[:], "\x00")
+			if seen[key] || f.Source == "" {
+				continue
+			}
+			seen[key] = true
+			rows = append(rows, []cell{say(row[0], text), say(row[1], text), say(row[2], text), say(row[3], note), say(row[4], text)})
+		}
+	}
+	if len(rows) > 0 {
+		r.table([]col{{"Check", 36, false}, {"For", 29, false}, {"Limit", 31, false}, {"Source", 49, false}, {"How sure", 25, false}}, rows)
+	}
+	r.para(left, column, "How sure: read, the document was seen; second-hand, another text quotes it; memory, recalled and not seen at its source; computed, from a formula or a rule of this program.", note)
+}
+
+// forWhat names what a limit applies to: a check without a limit applies to all.
+func forWhat(c daily.Cycle, f daily.Finding) string {
+	if f.Low == nil && f.High == nil {
+		return ""
+	}
+	if c.Programme == "" {
+		return c.Kind
+	}
+	return "programme " + c.Programme
+}
+
+func bounds(f daily.Finding) string {
+	n := func(v *float64) string {
+		return strings.Replace(strconv.FormatFloat(*v, 'f', -1, 64), "-", "−", 1)
+	}
+	switch {
+	case f.Low != nil && f.High != nil:
+		return n(f.Low) + " to " + n(f.High) + " " + f.Unit
+	case f.Low != nil:
+		return "at least " + n(f.Low) + " " + f.Unit
+	case f.High != nil:
+		return "at most " + n(f.High) + " " + f.Unit
+	}
+	return ""
+}
+
+func (r *record) exports() {
+	r.heading("Exports, attached to this record as they were read")
+	if len(r.d.Sources) == 0 {
+		r.para(left, column, "None.", text)
+		return
+	}
+	var rows [][]cell
+	for _, s := range r.d.Sources {
+		name := say(s.Name, text).and(s.SHA256, code)
+		for _, p := range s.Problems {
+			name = name.and(sentence(p), noteOn)
+		}
+		rows = append(rows, []cell{name, say(strconv.FormatInt(s.Bytes, 10), text)})
+	}
+	r.table([]col{{"File and SHA-256", 140, false}, {"Bytes", 30, true}}, rows)
+}
+
+func (r *record) remarks() {
+	var all []string
+	for _, m := range r.d.Machines {
+		for _, w := range m.Remarks {
+			all = append(all, m.ID+": "+w)
+		}
+	}
+	all = append(all, r.d.Remarks...)
+	if len(all) == 0 {
+		return
+	}
+	r.heading("Remarks")
+	for _, w := range all {
+		r.para(left, column, capital(sentence(w)), text)
+		r.y += 0.8
+	}
+}
