@@ -43,13 +43,7 @@ func split(b Box) (overview, zoom Box) {
 
 // overview draws temperatures and pressure over the whole record.
 func (d *drawing) overview(s Surface, b Box) {
-	below := roomBelow + d.flagRoom()
-	plot := Box{b.X + axisRoom, b.Y + roomAbove, b.W - axisRoom - 17, b.H - roomAbove - below}
-	upper, lower := plot, plot
-	if d.pressure.values != nil {
-		upper.H = (plot.H - 6) * 0.64
-		lower.Y, lower.H = plot.Y+upper.H+6, (plot.H-6)*0.36
-	}
+	upper, lower := d.plots(b)
 	temperature := panel{upper, d.all(), 0, d.ceiling()}
 	temperature.band(s, d)
 	lo, hi, known := d.band()
@@ -89,6 +83,23 @@ func (d *drawing) overview(s Surface, b Box) {
 	}
 	foot.minutes(s, d.flagRoom())
 	d.flags(s, foot)
+}
+
+// plots returns where the temperatures and the pressure of the overview are drawn.
+func (d *drawing) plots(b Box) (upper, lower Box) {
+	upper = d.plot(b)
+	lower = upper
+	if d.pressure.values != nil {
+		h := upper.H - 6
+		upper.H = h * 0.64
+		lower.Y, lower.H = upper.Y+upper.H+6, h*0.36
+	}
+	return upper, lower
+}
+
+// plot is the part of the overview between its axes.
+func (d *drawing) plot(b Box) Box {
+	return Box{b.X + axisRoom, b.Y + roomAbove, b.W - axisRoom - 17, b.H - roomAbove - roomBelow - d.flagRoom()}
 }
 
 // ceiling is the upper end of the temperature axis: 150 °C, or what the record needs.

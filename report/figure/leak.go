@@ -21,7 +21,7 @@ func (d *drawing) leak(s Surface, left, right Box) {
 		return
 	}
 	below := roomBelow + d.flagRoom()
-	all := panel{Box: Box{left.X + axisRoom, left.Y + roomAbove, left.W - axisRoom - 17, left.H - roomAbove - below}, time: d.all()}
+	all := panel{Box: d.plot(left), time: d.all()}
 	all.lo, all.hi = d.pressures()
 	all.scale(s, nice(all.hi-all.lo, 5), d.pressureUnit())
 	d.poles(s, all)

@@ -45,15 +45,23 @@ func Stylesheet() string {
 // SVG returns the large figure as a picture of w by h mm, to stand alone or inside
 // a page, with a text alternative that states the facts. The same cycle gives the
 // same bytes.
+//
+// For a page that follows the pointer, data-plot on the root holds x, y, width and
+// height in mm of the overview between its axes, data-from and data-to the seconds
+// since the first reading at its left and right edge.
 func SVG(c Cycle, w, h float64) []byte {
-	s := open(c, "large", Heading(c), Words(c), w, h)
+	d := prepare(c)
+	left, _ := split(Box{0, 0, w, h})
+	p, t := d.plot(left), d.all()
+	data := ` data-plot="` + num(p.X) + " " + num(p.Y) + " " + num(p.W) + " " + num(p.H) + `" data-from="` + num(t.from) + `" data-to="` + num(t.to) + `"`
+	s := open(c, "large", Heading(c), Words(c), data, w, h)
 	Draw(s, c, Box{0, 0, w, h})
 	return s.close()
 }
 
 // SmallSVG is the small figure for lists; its text alternative is one sentence.
 func SmallSVG(c Cycle, w, h float64) []byte {
-	s := open(c, "small", Heading(c), "", w, h)
+	s := open(c, "small", Heading(c), "", "", w, h)
 	DrawSmall(s, c, Box{0.5, 0.5, w - 1, h - 1})
 	return s.close()
 }
@@ -70,14 +78,14 @@ func MarkSVG(o validate.Outcome, d float64) []byte {
 // svg is the surface of a screen.
 type svg struct{ b strings.Builder }
 
-func open(c Cycle, size, title, desc string, w, h float64) *svg {
+func open(c Cycle, size, title, desc, data string, w, h float64) *svg {
 	s := &svg{}
 	id := "hp-" + size + "-" + identifier(c.Record.ID())
 	s.add(`<svg xmlns="http://www.w3.org/2000/svg" class="hp-figure" role="img" aria-labelledby="`, id, `-t`)
 	if desc != "" {
 		s.add(" ", id, "-d")
 	}
-	s.add(`" viewBox="0 0 `, num(w), " ", num(h), `" width="`, num(w), `mm" height="`, num(h), `mm" font-family="Go, sans-serif" font-size="`, num(small), `">`, "\n")
+	s.add(`"`, data, ` viewBox="0 0 `, num(w), " ", num(h), `" width="`, num(w), `mm" height="`, num(h), `mm" font-family="Go, sans-serif" font-size="`, num(small), `">`, "\n")
 	s.add(`<title id="`, id, `-t">`, escaped(title), "</title>\n")
 	if desc != "" {
 		s.add(`<desc id="`, id, `-d">`, escaped(desc), "</desc>\n")

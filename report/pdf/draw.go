@@ -14,6 +14,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"strings"
 	"time"
 
 	"holdproof/report/daily"
@@ -166,6 +167,9 @@ func (r *record) feet() {
 		r.set.any = false
 		r.pdf.SetFont(r.anyFont(), "", 1) // so that the page is told its font again
 		r.foot(i, n)
+		if i > 1 {
+			r.openRecalls()
+		}
 	}
 	r.pdf.SetPage(n)
 }
@@ -198,6 +202,21 @@ func (r *record) foot(i, n int) {
 	r.put(left+22, y+11.2, fmt.Sprintf("%d entries, root", r.d.Record.LogSize), noteOn)
 	root := r.d.Record.LogRoot
 	r.put(left+column-r.width(root, code), y+11.2, root, code)
+}
+
+// openRecalls stand above everything else on every page; the first page has them at
+// length.
+func (r *record) openRecalls() {
+	var names []string
+	for _, c := range r.d.Recalls {
+		if c.Closed == "" {
+			names = append(names, r.names([]string{c.Cycle})[0])
+		}
+	}
+	if len(names) > 0 {
+		st := strong.in(figure.InkFailed)
+		r.put(left, top-4, r.shorten("Recall open: "+strings.Join(names, ", "), st, column), st)
+	}
 }
 
 // shorten cuts words to w mm, with a sign that something is left out.

@@ -137,7 +137,11 @@ func TestFootOfEveryPage(t *testing.T) {
 	for i := 1; i <= n; i++ {
 		p := strconv.Itoa(i)
 		got := strings.Join(strings.Fields(tool(t, "pdftotext", "-raw", "-f", p, "-l", p, path, "-")), " ")
-		for _, want := range []string{fmt.Sprintf("Page %d of %d", i, n), "Record 2026-11-02-r1, revision 1", d.Record.Previous.SHA256, d.Record.LogRoot, "812 entries"} {
+		recall := "Recall open: Steriliser-05 · 1004"
+		if i == 1 {
+			recall = "Load Steriliser-05 · 1004, recalled 15:00, open."
+		}
+		for _, want := range []string{recall, fmt.Sprintf("Page %d of %d", i, n), "Record 2026-11-02-r1, revision 1", d.Record.Previous.SHA256, d.Record.LogRoot, "812 entries"} {
 			if !strings.Contains(got, want) {
 				t.Errorf("page %d: %q is missing", i, want)
 			}
@@ -174,7 +178,7 @@ func TestNothingLeavesThePage(t *testing.T) {
 					v[i], _ = strconv.ParseFloat(m[i+1], 64)
 					v[i] *= mm
 				}
-				if v[0] < left-0.5 || v[2] > left+column+0.5 || v[1] < top-2 || v[3] > pageH-6 {
+				if v[0] < left-0.5 || v[2] > left+column+0.5 || v[1] < top-8 || v[3] > pageH-6 {
 					t.Errorf("%q at %.1f mm", m[5], v)
 				}
 			}
