@@ -105,7 +105,7 @@ var refusedSettings = []struct{ why, in, key, want string }{
 	{"no id", "sterilisers:\n▶  - serial: x\n", "sterilisers[1].id", "a short name"},
 	{"one id twice", "sterilisers:\n  - id: S1\n▶  - id: s1\n", "sterilisers[2].id", "a name of its own"},
 	{"one serial twice", "sterilisers:\n  - {id: S1, serial: x}\n▶  - {id: S2, serial: x}\n", "sterilisers[2].serial", "a name of its own"},
-	{"an unknown programme", "sterilisers:\n  - id: S1\n▶    programme: \"135\"\n", "sterilisers[1].programme", "134, 126, 121 or 115"},
+	{"an unknown programme", "sterilisers:\n  - id: S1\n▶    programme: \"135\"\n", "sterilisers[1].programme", "134, 126, 121 or 115\n  Write one of them."},
 	{"a mapping to an unknown programme", "sterilisers:\n  - id: S1\n    programmes:\n▶      - {label: x, programme: \"135\"}\n", "sterilisers[1].programmes[1].programme", "134, 126"},
 	{"a mapping to nothing", "sterilisers:\n  - id: S1\n    programmes:\n▶      - {label: x}\n", "sterilisers[1].programmes[1]", "programme, kind or both"},
 	{"an unknown kind", "sterilisers:\n  - id: S1\n    programmes:\n▶      - {label: x, kind: leak}\n", "sterilisers[1].programmes[1].kind", "air leakage test"},

@@ -89,8 +89,8 @@ func Alternatives(list []string) string {
 // Nearest returns the allowed word that a mistyped one is closest to, "" if none is
 // closer than half its length.
 func Nearest(word string, allowed []string) string {
-	if len(allowed) == 0 || len(word) > 100 {
-		return ""
+	if len(allowed) == 0 || len(word) > 100 || strings.Trim(word, "0123456789") == "" {
+		return "" // another number is another thing and no slip of the hand
 	}
 	near := slices.MinFunc(allowed, func(a, b string) int {
 		return cmp.Compare(distance(word, a), distance(word, b))

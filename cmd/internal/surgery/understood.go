@@ -13,7 +13,7 @@ func (f FileRead) Reading() []string {
 	if u.Steriliser != "" {
 		out = append(out, "settings of "+u.Steriliser+because(u.HintsWhy))
 	} else if u.HintsWhy != "" {
-		out = append(out, u.HintsWhy)
+		out = append(out, "settings: "+u.HintsWhy)
 	}
 	out = append(out, fmt.Sprintf("heading on line %d", u.HeadingLine))
 	for _, c := range u.Columns {
