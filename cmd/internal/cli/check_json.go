@@ -116,15 +116,28 @@ func (w *jsonWriter) Cycle(j surgery.Judged) error {
 }
 
 func (w *jsonWriter) File(f surgery.FileRead) error {
-	out := fileJSON{Name: f.Name, SHA256: textOrNull(f.SHA256), Cycles: f.Cycles, Problems: []problemJSON{}}
-	for _, p := range f.Problems {
-		out.Problems = append(out.Problems, problemJSON{countOrNull(p.Line), countOrNull(p.Column), p.Message, p.Remedy})
-	}
+	out := fileOf(f)
 	if w.explain {
 		out.Understood = f.Reading()
 	}
 	w.files = append(w.files, out)
 	return nil
+}
+
+func fileOf(f surgery.FileRead) fileJSON {
+	out := fileJSON{Name: f.Name, SHA256: textOrNull(f.SHA256), Cycles: f.Cycles, Problems: []problemJSON{}}
+	for _, p := range f.Problems {
+		out.Problems = append(out.Problems, problemJSON{countOrNull(p.Line), countOrNull(p.Column), p.Message, p.Remedy})
+	}
+	return out
+}
+
+func acrossOf(across []surgery.Between) []acrossJSON {
+	list := []acrossJSON{}
+	for _, a := range across {
+		list = append(list, acrossJSON{a.Check, a.Cycles, a.Message, a.Remedy})
+	}
+	return list
 }
 
 // finish writes the object.
@@ -136,10 +149,7 @@ func (w *jsonWriter) finish(out io.Writer, across []surgery.Between) error {
 	if err != nil {
 		return err
 	}
-	list := []acrossJSON{}
-	for _, a := range across {
-		list = append(list, acrossJSON{a.Check, a.Cycles, a.Message, a.Remedy})
-	}
+	list := acrossOf(across)
 	to := bufio.NewWriterSize(out, 64<<10)
 	e := plainEncoder(to)
 	io.WriteString(to, `{"holdproof":"`+surgery.Version+`","files":`)

@@ -55,6 +55,9 @@ func Run(args []string, w World) int {
 		return int(code)
 	}
 	fmt.Fprintf(w.Stderr, "holdproof: %v\n", err)
+	if remedy := surgery.Remedy(err); remedy != "" {
+		fmt.Fprintf(w.Stderr, "  %s\n", remedy)
+	}
 	return exitHindered
 }
 
@@ -83,6 +86,7 @@ func rootCommand(w World) *cobra.Command {
 	root.AddCommand(
 		checkCommand(w, &at),
 		demoCommand(w),
+		importCommand(w, &at),
 		selfcheckCommand(w),
 		steamCommand(w, &at),
 	)

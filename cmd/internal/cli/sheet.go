@@ -145,7 +145,10 @@ func (d *sheet) File(f surgery.FileRead) error {
 }
 
 // finish writes the page.
-func (d *sheet) finish(across []surgery.Between) error {
+func (d *sheet) finish(across []surgery.Between) error { return d.finishWith(across, func() {}) }
+
+// finishWith writes the page, with what tail writes above the foot.
+func (d *sheet) finishWith(across []surgery.Between, tail func()) error {
 	p := d.page
 	indent := d.nameWidth()
 	slices.SortStableFunc(d.needs, func(a, b need) int {
@@ -170,6 +173,7 @@ func (d *sheet) finish(across []surgery.Between) error {
 			return err
 		}
 	}
+	tail()
 	p.para("  ", "Limits "+d.limits+", holdproof "+surgery.Version+".", plain)
 	p.para("  ", cautions, plain)
 	return p.flush()

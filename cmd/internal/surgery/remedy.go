@@ -1,0 +1,20 @@
+package surgery
+
+import (
+	"errors"
+
+	"holdproof/report/logbook"
+)
+
+// Remedy is what to do about an error, a sentence; "" where the error says it itself.
+func Remedy(err error) string {
+	var kept *logbook.Error
+	var file *Problem
+	switch {
+	case errors.As(err, &kept):
+		return kept.Remedy
+	case errors.As(err, &file):
+		return file.Remedy
+	}
+	return ""
+}
