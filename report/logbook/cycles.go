@@ -86,6 +86,9 @@ func (f CycleFilter) sql(w *where) string {
 	w.is("c.cycle", f.Key)
 	w.is("c.steriliser", f.Steriliser)
 	w.is("c.number", f.Number)
+	if order := numberOrder(f.Number); order != nil {
+		w.add("c.number_order = ", order) // the index on numbers is by their figure
+	}
 	w.is("c.start", f.Start.String())
 	w.is("c.kind", f.Kind)
 	w.is("c.outcome", f.Outcome)

@@ -82,7 +82,8 @@ CREATE TABLE acts (
 	withdrawn    BOOLEAN NOT NULL
 );
 CREATE INDEX acts_topic ON acts (type, topic, steriliser, n);
-CREATE INDEX acts_day ON acts (day, type, n);
+CREATE INDEX acts_type_day ON acts (type, day, n);
+CREATE INDEX acts_day ON acts (day, n);
 CREATE INDEX acts_cycle ON acts (cycle, n);
 CREATE INDEX acts_subject ON acts (type, subject, n);
 CREATE INDEX acts_number ON acts (type, steriliser, number, n);
