@@ -26,9 +26,9 @@ func airRemoval(s *subject) Finding {
 	if s.exposed.any() {
 		before = s.exposed.from
 	}
-	n, lowest, under := 0, math.Inf(1), false
+	n, lowest, highest, under := 0, math.Inf(1), math.Inf(-1), false
 	for _, p := range s.p[:before] {
-		lowest = min(lowest, p)
+		widen(&lowest, &highest, p)
 		if now := below(p, limit); now != under {
 			under = now
 			if now {
@@ -87,14 +87,18 @@ func drying(s *subject) Finding {
 	if configured {
 		limit = m.DryingBelow
 	}
-	low, lowest := 0.0, s.p[s.exposed.to]
+	low, lowest, highest := 0.0, s.p[s.exposed.to], math.Inf(1)
 	for i := s.exposed.to; i+1 < len(s.p); i++ {
-		lowest = min(lowest, s.p[i+1])
+		widen(&lowest, &highest, s.p[i+1])
 		if s.p[i] >= limit && s.p[i+1] >= limit || above(s.t[i+1]-s.t[i], s.gap) {
 			continue
 		}
-		a, b := within(s.p[i], s.p[i+1], math.Inf(-1), limit-limitTolerance)
-		low += max(0, b-a) * (s.t[i+1] - s.t[i])
+		d := s.t[i+1] - s.t[i]
+		if s.p[i] >= limit || s.p[i+1] >= limit {
+			a, b := within(s.p[i], s.p[i+1], math.Inf(-1), limit-limitTolerance)
+			d *= max(0, b-a)
+		}
+		low += d
 	}
 	f.Measured = Known(low)
 	f.Message = "after the exposure the pressure was below " + plain(limit) + " kPa for " + lasted(low) + ", lowest " + AtMost(lowest, 1) + " kPa"

@@ -11,6 +11,17 @@ func atMost(x, limit float64) bool  { return x <= limit+limitTolerance }
 func above(x, limit float64) bool   { return x > limit+limitTolerance }
 func below(x, limit float64) bool   { return x < limit-limitTolerance }
 
+// widen moves lo and hi apart to include x. In the inner loops it takes the place of min
+// and max, which cost several times as much to be right about NaN and -0.
+func widen(lo, hi *float64, x float64) {
+	if x < *lo {
+		*lo = x
+	}
+	if x > *hi {
+		*hi = x
+	}
+}
+
 // median returns the middle value, the mean of the two middle ones of an even
 // number, and false if there is none. It may change the order of xs.
 func median(xs []float64) (float64, bool) {

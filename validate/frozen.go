@@ -62,7 +62,7 @@ func (r *readings) landmarks(of []float64, over float64) []landmark {
 	inRun, last := false, 0.0
 	for i, v := range of {
 		switch {
-		case !above(r.p[i], over):
+		case r.p[i] <= over || !above(r.p[i], over):
 			inRun = false
 		case !inRun:
 			out, inRun, last = append(out, landmark{i, true}), true, v

@@ -79,18 +79,9 @@ func gapLimit(m, hold float64) float64 { return max(2, 1.5*m, min(3*m, hold/10))
 // lethal rate 10^((T - 121.1 °C)/10 K), trapezoidal over the whole record, nothing
 // across a gap. Information only: Tref differs between authors.
 func (r *readings) lethality(gap float64) float64 {
-	const tref, z = 121.1, 10.0
-	var known [64]struct{ t, rate float64 } // a recorder writes few different values
-	rate := func(t float64) float64 {
-		k := &known[int(t*10)&63]
-		if k.t != t || k.rate == 0 {
-			k.t, k.rate = t, math.Exp((t-tref)*(math.Ln10/z))
-		}
-		return k.rate
-	}
-	sum, before := 0.0, rate(r.lowest[0])
+	sum, before := 0.0, r.work.rates.of(r.lowest[0])
 	for i := 1; i < len(r.t); i++ {
-		now := rate(r.lowest[i])
+		now := r.work.rates.of(r.lowest[i])
 		if d := r.t[i] - r.t[i-1]; !above(d, gap) {
 			sum += (before + now) / 2 * d
 		}

@@ -61,9 +61,11 @@ func (s *subject) figures(over span) {
 	if !in.any() {
 		return
 	}
-	lo, hi, spread := math.Inf(1), math.Inf(-1), 0.0
+	lo, hi, none, spread := math.Inf(1), math.Inf(-1), 0.0, 0.0
 	for i := in.from; i <= in.to; i++ {
-		lo, hi, spread = min(lo, s.lowest[i]), max(hi, s.highest[i]), max(spread, s.highest[i]-s.lowest[i])
+		widen(&lo, &hi, s.lowest[i])
+		widen(&lo, &hi, s.highest[i])
+		widen(&none, &spread, s.highest[i]-s.lowest[i])
 	}
 	m.TemperatureMin, m.TemperatureMax = Known(lo), Known(hi)
 	if len(s.judged) > 1 {

@@ -200,12 +200,12 @@ func (r *readings) level() (float64, bool) {
 		} else if !atLeast(r.p[i], least) || !atMost(math.Abs(v-r.tsteam[i]), near) {
 			continue
 		}
-		var d float64
+		d := 0.0
 		if i > 0 {
-			d += min(r.t[i]-r.t[i-1], 3*m)
+			d += capped(r.t[i]-r.t[i-1], 3*m)
 		}
 		if i+1 < len(r.t) {
-			d += min(r.t[i+1]-r.t[i], 3*m)
+			d += capped(r.t[i+1]-r.t[i], 3*m)
 		}
 		spent[max(0, int(math.Floor(v+limitTolerance)-coldest))] += d / 2
 		any = true
@@ -217,6 +217,13 @@ func (r *readings) level() (float64, bool) {
 		}
 	}
 	return coldest + float64(best), any
+}
+
+func capped(x, limit float64) float64 {
+	if x > limit {
+		return limit
+	}
+	return x
 }
 
 // looksLikeLeakTest tells whether the readings are those of an air leakage test: no

@@ -234,13 +234,9 @@ func (r *readings) extent() {
 	for _, c := range r.judged[1:] {
 		lo, hi := r.work.floats.take(len(r.t)), r.work.floats.take(len(r.t))
 		for i, v := range c.celsius {
-			lo[i], hi[i] = r.lowest[i], r.highest[i]
-			if v < lo[i] {
-				lo[i] = v
-			}
-			if v > hi[i] {
-				hi[i] = v
-			}
+			a, b := r.lowest[i], r.highest[i]
+			widen(&a, &b, v)
+			lo[i], hi[i] = a, b
 		}
 		r.lowest, r.highest = lo, hi
 	}
