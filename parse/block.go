@@ -86,6 +86,8 @@ func keyNamed(name, value string) key {
 		return keySerial
 	case p.has("cycle number"), p.has("load or cycle number") && strings.ContainsAny(value, "0123456789"):
 		return keyNumber
+	case p.has("programme") && p.has("negation"): // Programme No: the name says more
+		return keyIgnored
 	case p.has("programme"):
 		return keyProgramme
 	case p.has("start"), p.has("date") && p.has("time"):
@@ -184,32 +186,42 @@ func (b *block) take(k key, value string, l preambleLine, t *timeReader, delimit
 	}
 }
 
-// start reads date, time of day, or both.
+// start reads date, time of day, or both, in either order: 11.03.2026 / 08:14:03.
 func (b *block) start(value string, l preambleLine, t *timeReader) {
-	dateText, clockText := splitStamp(value)
-	if clockText == "" && strings.Contains(dateText, ":") || strings.Contains(dateText, ":") {
-		dateText, clockText = "", value
-	}
-	if dateText != "" {
-		d, ok, err := t.day(dateText)
-		switch {
-		case err != nil:
-			b.dateErr = err.at(l.line, 1, quote(value))
-			if !strings.Contains(l.cells[0], ":") {
-				b.dateErr.Column = l.first + 2
+	fields := strings.FieldsFunc(value, func(r rune) bool { return r == ' ' || r == ',' || r == ';' || r == '\t' || r == '\n' || r == '\u00a0' })
+	for i := 0; i < len(fields); i++ {
+		f := fields[i]
+		if d, c := splitStamp(f); c != "" && d != f { // 2026-03-11T08:14:03
+			b.day(d, value, l, t)
+			f = c
+		}
+		if i+1 < len(fields) {
+			if _, h := half(f + fields[i+1]); h != 0 {
+				f += fields[i+1]
 			}
-		case ok:
-			b.date, b.hasDate, b.dateErr = d, true, nil
-		default:
-			return
+		}
+		if !strings.Contains(f, ":") {
+			b.day(f, value, l, t)
+			continue
+		}
+		rest, east, fixed := offset(f)
+		if ns, _, ok := clock(rest); ok {
+			b.clock, b.hasClock, b.fixed, b.zone = ns, true, fixed, -int64(east)*second
 		}
 	}
-	if clockText == "" {
-		return
-	}
-	rest, east, fixed := offset(clockText)
-	if ns, _, ok := clock(rest); ok {
-		b.clock, b.hasClock, b.fixed, b.zone = ns, true, fixed, -int64(east)*second
+}
+
+// day reads the date of the start.
+func (b *block) day(text, value string, l preambleLine, t *timeReader) {
+	d, ok, err := t.day(text)
+	switch {
+	case err != nil:
+		b.dateErr = err.at(l.line, 1, quote(value))
+		if !strings.Contains(l.cells[0], ":") {
+			b.dateErr.Column = l.first + 2
+		}
+	case ok:
+		b.date, b.hasDate, b.dateErr = d, true, nil
 	}
 }
 
@@ -228,7 +240,7 @@ func (e *Error) at(line, column int, found string) *Error {
 func lineStatement(k key, value string, l preambleLine, delimiter string) (cycle.Statement, bool) {
 	whole := strings.TrimRight(strings.Join(l.cells, delimiter), delimiter+" \t\n")
 	s := cycle.Statement{Line: l.line, Text: strings.Clone(shorten(trim(whole)))}
-	if s.Text == "" {
+	if fold(s.Text) == "" {
 		return s, false
 	}
 	switch k {

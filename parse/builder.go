@@ -33,6 +33,7 @@ type builder struct {
 	header   cycle.Header
 	said     []string // last text of each statement column
 	number   string
+	preamble string // the cycle number before the heading
 	machine  string
 	label    string // of the programme column, at the first reading that has one
 	byNumber bool   // number comes from a column
@@ -158,13 +159,8 @@ func celsius(v float64, u unit) float64 {
 	return v
 }
 
-// kilopascal converts a pressure as written.
-func kilopascal(v float64, u unit) float64 {
-	if u.div != 1 {
-		return v * u.mul / u.div
-	}
-	return v * u.mul
-}
+// kilopascal converts a pressure that [scaled] read with the unit's power of ten.
+func kilopascal(v float64, u unit) float64 { return v * u.mul / u.div }
 
 // sameName tells whether two names of a machine are one, letter case and blanks aside.
 func sameName(a, b string) bool {

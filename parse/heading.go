@@ -150,7 +150,8 @@ func (p *parts) word(token string) {
 	}
 	first, second, ok := words().compound(base)
 	if !ok {
-		if len(token) > 1 { // a single letter tells sensors apart and says nothing
+		// A single letter, or a few with a number behind, tell sensors apart: A, PT1.
+		if tag := len(token) == 1 || (base != token && len(base) <= 3); !tag {
 			p.unknown++
 		}
 		return

@@ -38,6 +38,19 @@ func TestNumbers(t *testing.T) {
 	}
 }
 
+// A power of ten moves the decimal sign of what is written and rounds once.
+func TestPowersOfTen(t *testing.T) {
+	for _, c := range []struct {
+		text string
+		tens int
+		want float64
+	}{{"1.013", 2, 101.3}, {"1013", -1, 101.3}, {"0.1013", 3, 101.3}, {"101300", -3, 101.3}, {"-0.01", 2, -1}, {"3", 2, 300}, {"0.00000000000000001", 2, 1e-15}} {
+		if got, ok := scaled(c.text, '.', c.tens); !ok || got != c.want {
+			t.Errorf("%s × 10^%d = %v, want %v", c.text, c.tens, got, c.want)
+		}
+	}
+}
+
 // For any text: what number takes is what strconv reads, to the last bit; what it
 // refuses is NaN; and the other decimal sign never gives another value.
 func FuzzNumber(f *testing.F) {

@@ -75,6 +75,8 @@ func TestWhereCyclesAreSplit(t *testing.T) {
 		{"a new number before readings without a heading", "Cycle No,7\n" + h + minutes(11, 8, 0, 2, "") + "Cycle No,8\n" + minutes(11, 8, 2, 2, ""), "/7 3-4 2; /8 6-7 2"},
 		{"a preamble with the other delimiter", "Cycle No;7\n" + h + minutes(11, 8, 0, 1, ""), "/7 3-3 1"},
 		{"blanks before quotation marks", "\"time\", \"chamber [°C]\"\n\"2026-03-11T08:14:03\", \"20.1\"\n", "/ 2-2 1"},
+		{"a column that counts the readings", hn + minutes(11, 8, 0, 1, ",1") + minutes(11, 8, 1, 1, ",2") + minutes(11, 8, 2, 1, ",3"), `/ 2-4 3 (1 column 3, "cycle number", counts the readings and was not taken for the cycle number; if it is, set sterilisers[].export.columns)`},
+		{"a table of phases before the readings", "Phase,Start,Duration,T min [°C]\nHeating,08:00:00,05:00,20.1\n" + h + minutes(11, 8, 0, 2, ""), "/ 4-5 2"},
 		{"steriliser column", "time,chamber [°C],steriliser\n" + minutes(11, 8, 0, 2, ",A") + minutes(11, 8, 2, 2, ",B"), "A/ 2-3 2; B/ 4-5 2"},
 		{"a column Cycle that names programmes", "time,chamber [°C],cycle\n" + minutes(11, 8, 0, 2, ",134 wrapped"), "/ 2-3 2"},
 		{"empty lines and lines of delimiters", h + "\n\n" + minutes(11, 8, 0, 1, "") + ",\n\n" + minutes(11, 8, 1, 1, "") + ",\n", "/ 4-7 2"},

@@ -3,6 +3,7 @@ package parse
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 
 	"holdproof/parse/cycle"
@@ -56,7 +57,9 @@ func (r *Reader) cell(i int) string {
 func (r *Reader) boundary(st stamp) string {
 	l, b, t := r.layout, &r.b, &r.timing
 	if n := r.cell(l.number); n != "" && n != b.number && (b.byNumber || b.whole > 0 && b.number == "") {
-		return "cycle number column"
+		if !r.countsReadings(n) {
+			return "cycle number column"
+		}
 	}
 	if m := r.cell(l.steriliser); m != "" && b.machine != "" && m != b.machine {
 		return "steriliser column"
@@ -75,6 +78,23 @@ func (r *Reader) boundary(st stamp) string {
 		return "a pause of more than 10 min"
 	}
 	return ""
+}
+
+// countsReadings tells whether a column that looks like cycle numbers goes up by
+// one with the second reading: then it counts the readings, and is left alone.
+func (r *Reader) countsReadings(n string) bool {
+	b, l := &r.b, r.layout
+	before, err1 := strconv.Atoi(b.number)
+	now, err2 := strconv.Atoi(n)
+	if b.whole != 1 || r.count > 0 || l.columns[l.number].configured || err1 != nil || err2 != nil || now != before+1 {
+		return false
+	}
+	c := &l.columns[l.number]
+	b.remark(l.line, fmt.Sprintf("column %d, %s, counts the readings and was not taken for the cycle number; if it is, set %s", c.n, quote(c.heading), keyColumns))
+	c.use, c.why = useIgnored, "it counts the readings"
+	l.number = -1
+	b.number, b.byNumber = b.preamble, false
+	return true
 }
 
 // blockForm tells whether the file has a preamble and a heading for each cycle:
@@ -115,7 +135,7 @@ func (r *Reader) begin(line int, why string) {
 	b.reset(channels)
 	b.open = true
 	b.header.Source.FirstLine, b.lastLine = line, line
-	b.number = r.block.number
+	b.number, b.preamble = r.block.number, r.block.number
 	r.block.number = "" // of the first cycle only
 	if l.number >= 0 && l.programme < 0 && l.columns[l.number].cycleWord && cycleKey(r.cell(l.number)) == keyProgramme {
 		l.number, l.programme = -1, l.number // a column Cycle that names programmes
@@ -288,7 +308,7 @@ func (r *Reader) measure(line int) {
 	k := 0
 	for _, i := range l.temperatures {
 		c := &l.columns[i]
-		v, ok := r.number(r.cells[i])
+		v, ok := r.number(r.cells[i], 0)
 		if ok {
 			v = celsius(v, c.unit)
 		} else if c.role.Judged() {
@@ -301,7 +321,7 @@ func (r *Reader) measure(line int) {
 		return
 	}
 	c := &l.columns[l.pressure]
-	v, ok := r.number(r.cells[l.pressure])
+	v, ok := r.number(r.cells[l.pressure], c.unit.tens)
 	if ok {
 		v = kilopascal(v, c.unit)
 	} else {
@@ -312,13 +332,13 @@ func (r *Reader) measure(line int) {
 
 // number reads a cell; while no number of the file had a decimal sign, the first
 // one settles it.
-func (r *Reader) number(cell string) (float64, bool) {
-	v, ok := number(cell, r.dec)
+func (r *Reader) number(cell string, tens int) (float64, bool) {
+	v, ok := scaled(cell, r.dec, tens)
 	if ok || r.dec != 0 {
 		return v, ok
 	}
 	for _, dec := range []byte{'.', ','} {
-		if v, ok = number(cell, dec); ok {
+		if v, ok = scaled(cell, dec, tens); ok {
 			r.dec, r.understood.DecimalWhy = dec, "the first number with a decimal sign"
 			return v, true
 		}

@@ -41,10 +41,11 @@ type wordTable struct {
 	longest int // words in the longest phrase
 }
 
-// unit is a unit of a heading. For a pressure, kPa = value × mul / div.
+// unit is a unit of a heading. For a pressure, kPa = value × 10^tens × mul / div.
 type unit struct {
 	quantity string // temperature, pressure, time, date, reference
 	name     string // as the table prints it
+	tens     int
 	mul, div float64
 	short    bool
 }
@@ -106,15 +107,8 @@ func readUnits(src []byte) (*unitTable, error) {
 	for _, row := range rows {
 		u := unit{quantity: row.Quantity, name: row.Unit, mul: 1, div: 1, short: row.Where == "short"}
 		if row.Quantity == "pressure" {
-			mul, div, _ := strings.Cut(row.KPa, "/")
-			var err error
-			if u.mul, err = strconv.ParseFloat(mul, 64); err != nil {
+			if err := u.factor(row.KPa); err != nil {
 				return nil, fmt.Errorf("units.csv: %s: %w", row.Unit, err)
-			}
-			if div != "" {
-				if u.div, err = strconv.ParseFloat(div, 64); err != nil {
-					return nil, fmt.Errorf("units.csv: %s: %w", row.Unit, err)
-				}
 			}
 		}
 		if _, twice := t.spelling[row.Spelling]; twice || fold(row.Spelling) != row.Spelling {
@@ -124,6 +118,29 @@ func readUnits(src []byte) (*unitTable, error) {
 		t.longest = max(t.longest, strings.Count(row.Spelling, " ")+1)
 	}
 	return t, nil
+}
+
+// factor reads what one of a unit is in kPa: 100, 1/10, 101.325/760. Powers of ten
+// are kept apart, so that they can be applied to the digits as written.
+func (u *unit) factor(text string) (err error) {
+	mul, div, fraction := strings.Cut(text, "/")
+	if u.mul, err = strconv.ParseFloat(mul, 64); err != nil {
+		return err
+	}
+	if fraction {
+		if u.div, err = strconv.ParseFloat(div, 64); err != nil {
+			return err
+		}
+	}
+	for k := 1; k <= 6; k++ {
+		switch {
+		case u.mul == powers[k] && u.div == 1:
+			u.mul, u.tens = 1, k
+		case u.div == powers[k] && u.mul == 1:
+			u.div, u.tens = 1, -k
+		}
+	}
+	return nil
 }
 
 // match returns the role of the longest phrase that starts at tokens[i], and its

@@ -76,8 +76,8 @@ func TestUnitsAgainstNIST(t *testing.T) {
 		if !strings.Contains(c.kpa, ".") {
 			half = 0
 		}
-		if got := kilopascal(1, u); !ok || math.Abs(got-want) > half {
-			t.Errorf("1 %s = %v kPa, want %s", c.spelling, got, c.kpa)
+		if v, _ := scaled("1", '.', u.tens); !ok || math.Abs(kilopascal(v, u)-want) > half {
+			t.Errorf("1 %s = %v kPa, want %s", c.spelling, kilopascal(v, u), c.kpa)
 		}
 	}
 	psi, _, _ := units().spelled("psi")
@@ -133,6 +133,13 @@ var headings = []struct {
 	{"Jacket temperature [°C]", "other temperature", "degC", 0},
 	{"Chamber temperature set point [°C]", "other temperature", "degC", 0},
 	{"Dampferzeuger [°C]", "other temperature", "degC", 0},
+	{"Chamber temperature PT1 [°C]", "chamber temperature", "degC", 0},
+	{"Nr", "ignored", "", 0},
+	{"No.", "ignored", "", 0},
+	{"Duration", "ignored", "", 0},
+	{"DateTime", "time", "", 0},
+	{"T° chambre", "chamber temperature", "", 0},
+	{"Tª cámara (°C)", "chamber temperature", "degC", 0},
 	{"zone temperature X7 [°C]", "unknown", "degC", 0},
 	{"load chamber temperature [°C]", "unknown", "degC", 0},
 	{"X7 [°C]", "unknown", "degC", 0},
