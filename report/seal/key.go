@@ -3,8 +3,9 @@
 // RFC 3161 time stamp), detached CMS signatures over other bytes.
 //
 // Bytes in, bytes out: no clock (every time is an argument), no settings, and no folder
-// but the one that WriteNew is told. Certificates made here are self-made: a signature shows who signed and that nothing
-// changed since; it is not a qualified one. A certificate from outside can be brought.
+// but the one that WriteNew is told. Certificates made here are self-made: a signature
+// shows who signed and that nothing changed since; it is not a qualified one. A
+// certificate from outside can be brought.
 //
 // No passphrase and no private key ever stands in an error.
 package seal
