@@ -4,6 +4,8 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -20,7 +22,12 @@ func importCommand(w World, at *common) *cobra.Command {
 			"exports in it. The same cycle again, as in the exports of noon and evening, is one\n" +
 			"cycle. With --watch it stays and takes what comes.",
 		Example: "holdproof import exports",
-		Args:    needs(1, -1, "a file or a folder"),
+		Args: func(c *cobra.Command, args []string) error {
+			if watch {
+				return nil // the folders of the configuration
+			}
+			return needs(1, -1, "a file or a folder")(c, args)
+		},
 	}
 	configFlag(c, at)
 	c.Flags().BoolVar(&asJSON, "json", false, "print one JSON object and nothing else")
@@ -68,8 +75,11 @@ func importStopped(err error, files int) error {
 }
 
 func countOf(n int, thing string) string {
-	if n == 1 {
+	switch stem, ends := strings.CutSuffix(thing, "y"); {
+	case n == 1:
 		return "1 " + thing
+	case ends:
+		return fmt.Sprintf("%d %sies", n, stem)
 	}
 	return fmt.Sprintf("%d %ss", n, thing)
 }
@@ -101,10 +111,27 @@ func (a *arrivals) Cycle(c surgery.Arrival) error {
 		a.again++
 		return nil
 	}
+	if c.How == "longer" {
+		a.forget(c.Key)
+	}
 	if err := a.count.Cycle(c.Judged); err != nil {
 		return err
 	}
-	return a.sheet.Cycle(c.Judged)
+	before := len(a.sheet.needs)
+	if err := a.sheet.Cycle(c.Judged); err != nil {
+		return err
+	}
+	if len(a.sheet.needs) > before {
+		a.sheet.needs[before].key = c.Key
+	}
+	return nil
+}
+
+// forget takes back what was said of a cycle before more of it came.
+func (a *arrivals) forget(key string) {
+	before := len(a.sheet.needs)
+	a.sheet.needs = slices.DeleteFunc(slices.Clone(a.sheet.needs), func(n need) bool { return n.key == key })
+	a.count.departures -= before - len(a.sheet.needs)
 }
 
 // Again forgets the cycles of the file that is read once more.
@@ -167,7 +194,7 @@ func (a *arrivals) tail() {
 	p := a.page
 	said := false
 	if a.again > 0 {
-		p.para("  ", countOf(a.again, "cycle")+" more: kept already, and nothing in them is new.", plain)
+		p.para("  ", countOf(a.again, "cycle")+" in these files kept already, with nothing new.", plain)
 		said = true
 	}
 	if a.files == 0 && a.again == 0 && len(a.count.problems) == 0 {

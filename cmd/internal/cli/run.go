@@ -87,6 +87,10 @@ func rootCommand(w World) *cobra.Command {
 		checkCommand(w, &at),
 		demoCommand(w),
 		importCommand(w, &at),
+		rejudgeCommand(w, &at),
+		auditCommand(w, &at),
+		backupCommand(w, &at),
+		restoreCommand(w, &at),
 		selfcheckCommand(w),
 		steamCommand(w, &at),
 	)

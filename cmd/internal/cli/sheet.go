@@ -39,6 +39,7 @@ type need struct {
 	about       string // when, kind, programme
 	setting     string // key that is missing, "" if none
 	machine     string
+	key         string // of a kept cycle, "" in check
 }
 
 // settled is a cycle that conforms; then is what is still to be done.

@@ -59,6 +59,8 @@ type Arriving struct {
 	Via      Via
 	Workers  int
 	Progress func(done int64) // bytes read so far; may be nil
+
+	skipKept bool // pass over bytes that are kept, also of a file that is named
 }
 
 // mostTries is how often a file is read again because somebody else wrote meanwhile (ours).
@@ -105,7 +107,7 @@ func (r *Records) importFile(ctx context.Context, in Arriving, f export, to Impo
 	if f.problem != nil {
 		return to.File(Imported{FileRead: FileRead{Name: f.name, Problems: []Problem{*f.problem}}})
 	}
-	if f.found { // in a folder: what is kept already needs no second reading
+	if f.found || in.skipKept { // in a folder: what is kept already needs no second reading
 		kept, err := r.keptAlready(ctx, f.name, tell)
 		if err != nil || kept {
 			return err

@@ -129,8 +129,8 @@ func (a *arrivals) unmoved(b *logbook.Batch) error {
 // record came. A load that was released and is not shown to conform opens a recall
 // in the same transaction; because says why, "" if none was opened.
 func (r *Records) addVerdict(ctx context.Context, b *logbook.Batch, v entry.Verdict, was *logbook.Cycle) (because string, err error) {
-	if was != nil {
-		older, err := b.Sources(ctx, was.Key)
+	for _, key := range keysOf(v, was) {
+		older, err := b.Sources(ctx, key)
 		if err != nil {
 			return "", err
 		}
@@ -155,6 +155,17 @@ func (r *Records) addVerdict(ctx context.Context, b *logbook.Batch, v entry.Verd
 	return r.calls(v) + ": " + because, err
 }
 
+// keysOf are the keys under which a cycle has stood, none for a new one.
+func keysOf(v entry.Verdict, was *logbook.Cycle) []string {
+	switch {
+	case was == nil:
+		return nil
+	case was.Key == v.Cycle:
+		return []string{v.Cycle}
+	}
+	return []string{v.Cycle, was.Key}
+}
+
 // withSources adds older sources behind the newer ones, each place once.
 func withSources(newer, older []entry.Source) []entry.Source {
 	out := slices.Clone(newer)
@@ -175,8 +186,11 @@ func withSources(newer, older []entry.Source) []entry.Source {
 func releaseOf(ctx context.Context, v *logbook.View, c entry.Verdict, was *logbook.Cycle) (*logbook.Row[entry.Release], error) {
 	if was != nil && was.ReleaseEntry != 0 {
 		rows, err := logbook.Find[entry.Release](ctx, v, logbook.Filter{Entry: was.ReleaseEntry})
-		if err != nil || len(rows) > 0 {
-			return &rows[0], err
+		if err != nil {
+			return nil, err
+		}
+		if len(rows) > 0 {
+			return &rows[0], nil
 		}
 	}
 	if c.Number == "" || c.Steriliser == "" {

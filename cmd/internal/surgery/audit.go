@@ -1,0 +1,136 @@
+package surgery
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"holdproof/report/logbook"
+	"holdproof/report/logbook/entry"
+)
+
+// recordsFolder is where the records of days lie in a site's folder.
+const recordsFolder = "records"
+
+// Auditing says what an audit compares with.
+type Auditing struct {
+	Since    []string // files of checkpoints kept outside the site's folder
+	Progress func(done, all int64)
+}
+
+// Audited is what an audit found.
+type Audited struct {
+	Checked    int64 // entries, kept files, checkpoints and records of days
+	Problems   []string
+	Remarks    []string
+	Checkpoint string // of the logbook as it stands, to be kept outside; in its four lines
+	Entries    int64
+}
+
+// OK tells whether no problem was found.
+func (a Audited) OK() bool { return len(a.Problems) == 0 }
+
+// Audit checks the whole logbook (see [logbook.Book.Audit]), the checkpoints kept
+// elsewhere, those of the configuration among them, and the files of signed records.
+//
+// Error: a file of checkpoints that cannot be read; the context's.
+func (r *Records) Audit(ctx context.Context, o Auditing) (Audited, error) {
+	var since []entry.Checkpoint
+	for _, file := range o.Since {
+		c, err := ReadCheckpoints(file)
+		if err != nil {
+			return Audited{}, fmt.Errorf("the checkpoint could not be read: %w", err)
+		}
+		since = append(since, c...)
+	}
+	var out Audited
+	if place := r.checkpointCopy(); place != "" {
+		c, err := ReadCheckpoints(place)
+		switch {
+		case errors.Is(err, fs.ErrNotExist):
+			out.Remarks = append(out.Remarks, fmt.Sprintf("There are no checkpoints at %s (checkpoint_copy), so nothing was compared with them.", place))
+		case err != nil:
+			out.Problems = append(out.Problems, fmt.Sprintf("The checkpoints of checkpoint_copy cannot be read: %v.", err))
+		}
+		since = append(since, c...)
+	}
+	found, err := r.book.Audit(ctx, logbook.AuditOptions{Since: since, Progress: o.Progress})
+	if err != nil {
+		return Audited{}, err
+	}
+	out.Checked = found.Checked + int64(len(since))
+	out.Problems = append(out.Problems, found.Problems...)
+	out.Remarks = append(out.Remarks, found.Remarks...)
+	out.Checkpoint, out.Entries = string(found.Checkpoint.Text()), found.Checkpoint.Size
+	return out, r.auditDays(ctx, &out)
+}
+
+// auditDays compares the files of signed records with the hashes in their entries. A
+// countersigned file holds the bytes that were prepared, so of each revision the
+// newest signature counts.
+func (r *Records) auditDays(ctx context.Context, out *Audited) error {
+	rows, err := logbook.Find[entry.Signature](ctx, r.book.View, logbook.Filter{})
+	if err != nil {
+		return err
+	}
+	newest := map[string]entry.Signature{}
+	var names []string
+	for _, row := range rows {
+		if _, there := newest[row.Said.File]; !there {
+			names = append(names, row.Said.File)
+		}
+		newest[row.Said.File] = row.Said
+	}
+	for _, name := range names {
+		out.Checked++
+		if why := recordFault(filepath.Join(r.dir, recordsFolder, filepath.Base(name)), newest[name]); why != "" {
+			out.Problems = append(out.Problems, fmt.Sprintf("%s/%s (revision %d of %s, %s): %s", recordsFolder, filepath.Base(name),
+				newest[name].Revision, newest[name].Day, newest[name].Meaning, why))
+		}
+	}
+	return nil
+}
+
+// recordFault says what is wrong with the file of a record, "" if it is as signed.
+func recordFault(path string, s entry.Signature) string {
+	f, err := os.Open(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return "the file is not there. Copy it back from the place where records are kept; the entry in the logbook stays."
+	}
+	if err != nil {
+		return "the file cannot be read: " + plainPath(err).Error()
+	}
+	defer f.Close()
+	sum := sha256.New()
+	n, err := io.Copy(sum, f)
+	switch {
+	case err != nil:
+		return "the file cannot be read: " + err.Error()
+	case n != s.Size || hex.EncodeToString(sum.Sum(nil)) != s.SHA256:
+		return "the file is not the one that was signed. Look for who replaced it, and copy the signed one back."
+	}
+	return ""
+}
+
+// Backup writes a verified copy of the logbook to a new file while others may use it.
+// It returns the number of entries in it.
+func (r *Records) Backup(ctx context.Context, file string) (int64, error) {
+	c, err := r.book.Backup(ctx, file)
+	return c.Size, err
+}
+
+// Restore makes the logbook of a folder from a backup, after an audit of it. A
+// logbook that is there is never overwritten. It returns the number of entries.
+func Restore(ctx context.Context, backup, dir string) (int64, error) {
+	if _, err := os.Stat(backup); err != nil {
+		return 0, fmt.Errorf("the backup %s could not be read: %w", backup, plainPath(err))
+	}
+	c, err := logbook.Restore(ctx, backup, dir)
+	return c.Size, err
+}
