@@ -11,12 +11,12 @@ import (
 
 // isReading tells whether the row has the cells of a reading.
 func (r *Reader) isReading() bool {
-	n := len(r.cells)
+	n := r.row.len()
 	if n < r.layout.needed {
 		return false
 	}
 	for i := len(r.layout.columns); i < n; i++ {
-		if trim(r.cells[i]) != "" {
+		if trim(r.row.cell(i)) != "" {
 			return false
 		}
 	}

@@ -31,7 +31,8 @@ type Reader struct {
 	rows      *rows
 	comma     byte
 	delimiter string
-	cells     []string
+	row       cut      // the row that is looked at
+	cells     []string // its cells, where it is no reading
 
 	commas, points int  // decimal signs seen in the first bytes
 	dec            byte // 0 while no number had one
@@ -105,7 +106,8 @@ func (r *Reader) toHeading() *Error {
 			return &Error{Found: "no headings", Want: "a line of headings above the readings", Remedy: "Export the cycle again as CSV with headings."}
 		}
 		if bad == nil {
-			r.cells = r.rows.cells(r.cells)
+			r.row = r.rows.row()
+			r.cells = r.row.all(r.cells)
 			if isHeading(r.cells, r.anyHints(r.cells)) {
 				return r.heading(line)
 			}
@@ -210,12 +212,13 @@ func (r *Reader) step(line int, bad error) (Cycle, bool) {
 		r.rows.take()
 		return Cycle{}, false
 	}
-	r.cells = r.rows.cells(r.cells)
+	r.row = r.rows.row()
 	if !r.skipping {
 		if st, ok, err := r.readTime(); ok {
 			if r.isReading() {
 				return r.reading(st, line, err)
 			}
+			r.cells = r.row.all(r.cells)
 			if !r.eventLine() {
 				return r.ragged(line)
 			}
@@ -223,6 +226,7 @@ func (r *Reader) step(line int, bad error) (Cycle, bool) {
 			return Cycle{}, false
 		}
 	}
+	r.cells = r.row.all(r.cells)
 	return r.odd(line)
 }
 

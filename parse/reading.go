@@ -47,10 +47,10 @@ func (r *Reader) reading(st stamp, line int, bad *Error) (Cycle, bool) {
 
 // cell returns a cell of the row, "" where the column or the cell is not there.
 func (r *Reader) cell(i int) string {
-	if i < 0 || i >= len(r.cells) {
+	if i < 0 || i >= r.row.len() {
 		return ""
 	}
-	return trim(r.cells[i])
+	return trim(r.row.cell(i))
 }
 
 // boundary tells why the row begins a new cycle, "" if it does not.
@@ -308,11 +308,11 @@ func (r *Reader) measure(line int) {
 	k := 0
 	for _, i := range l.temperatures {
 		c := &l.columns[i]
-		v, ok := r.number(r.cells[i], 0)
+		v, ok := r.number(r.row.cell(i), 0)
 		if ok {
 			v = celsius(v, c.unit)
 		} else if c.role.Judged() {
-			r.unreadable(c, r.cells[i], line)
+			r.unreadable(c, r.row.cell(i), line)
 		}
 		b.values[k] = append(b.values[k], v)
 		k++
@@ -321,11 +321,11 @@ func (r *Reader) measure(line int) {
 		return
 	}
 	c := &l.columns[l.pressure]
-	v, ok := r.number(r.cells[l.pressure], c.unit.tens)
+	v, ok := r.number(r.row.cell(l.pressure), c.unit.tens)
 	if ok {
 		v = kilopascal(v, c.unit)
 	} else {
-		r.unreadable(c, r.cells[l.pressure], line)
+		r.unreadable(c, r.row.cell(l.pressure), line)
 	}
 	b.values[k] = append(b.values[k], v)
 }
@@ -362,12 +362,12 @@ func (r *Reader) texts(line int) {
 		}
 	}
 	for k, i := range l.statements {
-		if i >= len(r.cells) || r.cells[i] == b.said[k] {
+		if i >= r.row.len() || r.row.cell(i) == b.said[k] {
 			continue
 		}
-		b.said[k] = r.cells[i]
-		if s, ok := cellSays(l.columns[i], r.cells[i]); ok {
-			text := trim(r.cells[i])
+		b.said[k] = r.row.cell(i)
+		if s, ok := cellSays(l.columns[i], r.row.cell(i)); ok {
+			text := trim(r.row.cell(i))
 			if h := l.columns[i].heading; h != "" {
 				text = h + ": " + text
 			}

@@ -73,15 +73,34 @@ func (r *rows) peek() (line int, bad error, ok bool) {
 	return r.lines[r.next], bad, true
 }
 
-// cells cuts the row that peek looked at into its cells, reusing the slice. The
-// texts stay as they are for as long as they are held.
-func (r *rows) cells(into []string) []string {
-	into = into[:0]
-	text := r.out[r.next].Cells
+// row returns the row that peek looked at.
+func (r *rows) row() cut {
+	return cut{r.out[r.next].Cells, r.cuts[r.first[r.next]:r.first[r.next+1]]}
+}
+
+// cut is a row and where its cells end. The cells are not made before they are
+// asked for: most rows are readings, of which a few cells are wanted.
+type cut struct {
+	text string
+	ends []int
+}
+
+func (c cut) len() int { return len(c.ends) }
+
+// cell returns a cell, which stays as it is for as long as it is held.
+func (c cut) cell(i int) string {
 	start := 0
-	for _, end := range r.cuts[r.first[r.next]:r.first[r.next+1]] {
-		into = append(into, text[start:end])
-		start = end
+	if i > 0 {
+		start = c.ends[i-1]
+	}
+	return c.text[start:c.ends[i]]
+}
+
+// all returns every cell, reusing the slice.
+func (c cut) all(into []string) []string {
+	into = into[:0]
+	for i := range c.ends {
+		into = append(into, c.cell(i))
 	}
 	return into
 }

@@ -47,7 +47,7 @@ func (r *Reader) readTime() (stamp, bool, *Error) {
 		st, ok := r.elapsedCell(l.elapsed)
 		return st, ok, nil
 	}
-	if l.time >= len(r.cells) {
+	if l.time >= r.row.len() {
 		return stamp{}, false, nil
 	}
 	if r.timing.how == elapsed {
@@ -56,20 +56,20 @@ func (r *Reader) readTime() (stamp, bool, *Error) {
 	}
 	dateCell := ""
 	if l.date >= 0 {
-		if l.date >= len(r.cells) {
+		if l.date >= r.row.len() {
 			return stamp{}, false, nil
 		}
-		if dateCell = trim(r.cells[l.date]); dateCell == "" {
+		if dateCell = trim(r.row.cell(l.date)); dateCell == "" {
 			return stamp{}, false, nil
 		}
 	}
-	st, ok, err := r.times.read(dateCell, trim(r.cells[l.time]))
+	st, ok, err := r.times.read(dateCell, trim(r.row.cell(l.time)))
 	if err != nil {
 		at := l.time
 		if l.date >= 0 {
 			at = l.date
 		}
-		return st, true, err.at(0, at+1, quote(trim(r.cells[at])))
+		return st, true, err.at(0, at+1, quote(trim(r.row.cell(at))))
 	}
 	if !ok && l.date < 0 && (r.timing.how == unset || r.timing.how == clocked) {
 		if st, ok = r.elapsedCell(l.time); ok && r.timing.how == clocked {
@@ -81,10 +81,10 @@ func (r *Reader) readTime() (stamp, bool, *Error) {
 
 // elapsedCell reads a time since the start: mm:ss, hh:mm:ss, hh:mm, or a number.
 func (r *Reader) elapsedCell(i int) (stamp, bool) {
-	if i >= len(r.cells) {
+	if i >= r.row.len() {
 		return stamp{}, false
 	}
-	text, pattern := trim(r.cells[i]), r.layout.columns[i].pattern
+	text, pattern := trim(r.row.cell(i)), r.layout.columns[i].pattern
 	if strings.IndexByte(text, ':') >= 0 {
 		ns, parts, ok := colons(text)
 		if parts == 2 && pattern == "hh:mm" {
@@ -107,7 +107,7 @@ func (r *Reader) reckon(st stamp, line int) (stamp, *Error) {
 		at = r.layout.time
 	}
 	missing := func(want, remedy string) *Error {
-		return &Error{File: r.file, Line: line, Column: at + 1, Found: quote(trim(r.cells[at])) + ", a time without a date", Want: want, Remedy: remedy}
+		return &Error{File: r.file, Line: line, Column: at + 1, Found: quote(trim(r.row.cell(at))) + ", a time without a date", Want: want, Remedy: remedy}
 	}
 	if st.noDate && !st.since {
 		if other, ok := r.elapsedCell(at); ok && r.runsFromStart(st.ns, other.ns) {
@@ -240,6 +240,6 @@ func (r *Reader) stepBack(line int, before, now int64) *Error {
 	if r.layout.time < 0 {
 		at = r.layout.elapsed
 	}
-	return &Error{File: r.file, Line: line, Column: at + 1, Found: fmt.Sprintf("%s, %v before the reading above", quote(trim(r.cells[at])), time.Duration(before-now)),
+	return &Error{File: r.file, Line: line, Column: at + 1, Found: fmt.Sprintf("%s, %v before the reading above", quote(trim(r.row.cell(at))), time.Duration(before-now)),
 		Want: "a time after the reading above", Remedy: "Export the cycle again with the oldest reading first. If the recorder's clock was set during the cycle, run the load again."}
 }
