@@ -7,6 +7,7 @@ import (
 	"io"
 	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -228,6 +229,49 @@ func TestNamesDoNotCollide(t *testing.T) {
 				t.Errorf("names at %v and %v touch", a, b)
 			}
 		}
+	}
+}
+
+// Names that want one place at the upper edge move down, at the lower edge up.
+func TestSpread(t *testing.T) {
+	for _, y := range []float64{0, 20, 40} {
+		tags := make([]tag, 4)
+		for i := range tags {
+			tags[i] = tag{at: Point{0, y}, text: strconv.Itoa(i)}
+		}
+		tags = spread(tags, 0, 40)
+		for i, a := range tags {
+			if a.y < -1e-9 || a.y > 40 || i > 0 && a.y-tags[i-1].y < tagHeight-1e-9 {
+				t.Errorf("ends at %g: name %d stands at %g", y, i, a.y)
+			}
+		}
+	}
+}
+
+// Only a finding that needs a person and has a place gets a flag.
+func TestFlags(t *testing.T) {
+	at := validate.Known(12)
+	v := validate.Verdict{Findings: []validate.Finding{
+		{Outcome: validate.Conforms, At: at}, {Outcome: validate.Failed, At: at}, {Outcome: validate.NotAssessed, At: at},
+		{Outcome: validate.Borderline}, {Outcome: validate.Borderline, At: at}, {Outcome: validate.NotProven, At: at}}}
+	if got := Flags(v); !slices.Equal(got, []int{0, 1, 0, 0, 2, 3}) {
+		t.Errorf("flags %v", got)
+	}
+}
+
+func TestLengthsOfThePicture(t *testing.T) {
+	for v, want := range map[float64]string{0: "0.00", -0.001: "0.00", 1.005: "1.00", -2: "-2.00", 170: "170.00"} {
+		if got := num(v); got != want {
+			t.Errorf("%g is written %s, want %s", v, got, want)
+		}
+	}
+}
+
+// The picture says where its overview stands, and for which seconds.
+func TestDataForThePointer(t *testing.T) {
+	c := invented(t, 216, nil)
+	if !bytes.Contains(SVG(c, 170, 72), []byte(`data-plot="12.00 6.50 74.70 61.00" data-from="0.00" data-to="1816.00"`)) {
+		t.Errorf("%s", SVG(c, 170, 72)[:400])
 	}
 }
 

@@ -64,8 +64,6 @@ func draw(d daily.Day, p Parts, as part) ([]byte, error) {
 		return nil, fmt.Errorf("drawing a record: %w", err)
 	}
 	r := &record{sheet: newSheet(), d: d, figures: p.Figures}
-	r.pdf.SetCreationDate(made)
-	r.pdf.SetModificationDate(made)
 	r.front()
 	r.cycles()
 	r.lists()
@@ -159,7 +157,8 @@ func (r *record) clock(at string) string {
 	return t.Format("15:04")
 }
 
-// feet writes the foot of every page, now that their number is known.
+// feet writes the foot of every page, now that their number is known. It ends on the
+// last page, which the drawing library takes for the number of pages.
 func (r *record) feet() {
 	n := r.pdf.PageCount()
 	for i := 1; i <= n; i++ {
@@ -171,7 +170,6 @@ func (r *record) feet() {
 			r.openRecalls()
 		}
 	}
-	r.pdf.SetPage(n)
 }
 
 func (r *record) anyFont() string {

@@ -2,7 +2,9 @@ package pdf
 
 import (
 	"bytes"
+	"compress/zlib"
 	"fmt"
+	"io"
 	"regexp"
 	"slices"
 	"strconv"
@@ -95,6 +97,11 @@ func TestRefused(t *testing.T) {
 	}{
 		{"a source is missing", func(d *day) { delete(d.Parts.Sources, d.Day.Sources[0].SHA256) }, "the bytes of export-S1.csv are missing"},
 		{"a source is another", func(d *day) { d.Parts.Sources[d.Day.Sources[0].SHA256] = []byte("x") }, "are not those that were judged"},
+		{"a source is another of the same length", func(d *day) {
+			b := bytes.Clone(d.Parts.Sources[d.Day.Sources[0].SHA256])
+			b[0] ^= 1
+			d.Parts.Sources[d.Day.Sources[0].SHA256] = b
+		}, "are not those that were judged"},
 		{"a source has another length", func(d *day) { d.Day.Sources[0].Bytes++ }, "are not those that were judged"},
 		{"a figure of another verdict", func(d *day) {
 			id := d.Cycles[1].ID
@@ -172,6 +179,27 @@ func TestStructure(t *testing.T) {
 	}
 }
 
+// The map back to Unicode names the letters that were used, each as itself.
+func TestMapToUnicode(t *testing.T) {
+	b := drawn(t, monday(t))
+	refs := regexp.MustCompile(`/ToUnicode ([0-9]+) 0 R`).FindAllSubmatch(b, -1)
+	for _, m := range refs {
+		at := bytes.Index(b, append(append([]byte("\n"), m[1]...), " 0 obj\n"...))
+		body := b[at:]
+		r, err := zlib.NewReader(bytes.NewReader(body[bytes.Index(body, []byte("stream\n"))+7:]))
+		if err != nil {
+			t.Fatal(err)
+		}
+		cmap, err := io.ReadAll(r)
+		if err != nil || !bytes.Contains(cmap, []byte("beginbfchar\n")) || !bytes.Contains(cmap, []byte("<0030> <0030>\n")) || bytes.Contains(cmap, []byte("<FFFF> <")) {
+			t.Errorf("a map of %v: %s", err, cmap)
+		}
+	}
+	if len(refs) < 3 {
+		t.Errorf("%d maps", len(refs))
+	}
+}
+
 // dictionaries is the file without its streams.
 func dictionaries(b []byte) []byte {
 	return regexp.MustCompile(`(?s)stream\n.*?\nendstream`).ReplaceAll(b, nil)
@@ -222,6 +250,7 @@ func TestLetters(t *testing.T) {
 		{"Frau Nguyễn hier", []run{{face: regular, text: "Frau"}, {face: spare, text: " Nguyễn"}, {face: regular, text: " hier"}}},
 		{"e\u0301tat", []run{{face: regular, text: "état"}}}, // composed
 		{"x 𝔖 日", []run{{face: regular, text: "x \uFFFD \uFFFD"}}},
+		{"😀", []run{{face: regular, text: "\uFFFD"}}}, // the spare face has it, the library cannot write it
 		{"a\tb\nc\x00d", []run{{face: regular, text: "a b c d"}}},
 		{"", nil},
 	} {
