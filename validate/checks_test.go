@@ -55,6 +55,7 @@ var branches = []struct {
 	{why: "never hot", cycle: fixtures.Cycle{Faults: fixtures.Faults{Lower: 3}}, check: "equilibration", want: validate.NotAssessed},
 	{why: "readings too far apart", cycle: fixtures.Cycle{Interval: 6}, check: "equilibration", want: validate.NotAssessed},
 	{why: "readings far apart, and late all the same", cycle: fixtures.Cycle{Interval: 6, LoadLag: 25, Hold: 300, Heat: 60}, check: "equilibration", want: validate.Failed},
+	{why: "a gap where the load gets there", cycle: fixtures.Cycle{Hold: 300, LoadLag: 5, Faults: fixtures.Faults{GapAt: -4, Gap: 10}}, check: "equilibration", want: validate.NotAssessed},
 	{why: "a gap where it begins", cycle: fixtures.Cycle{Hold: 300, Faults: fixtures.Faults{GapAt: -8, Gap: 10}}, check: "equilibration", want: validate.NotAssessed},
 
 	{why: "in the band", check: "temperature-ceiling", want: validate.Conforms},

@@ -94,6 +94,9 @@ func TestLimitsAllowTheTolerance(t *testing.T) {
 			t.Errorf("%v: held %v, want %v", c.v, got, c.want)
 		}
 	}
+	if g := lines([]float64{0, 1}, 2, []float64{1 - 0.9e-9, 9 + 0.9e-9}).guarded(inBand); g != 1 {
+		t.Errorf("guarded %v s", g)
+	}
 	if from := lines([]float64{0, 1}, 2, []float64{-1, 1}).spans(nil, inBand, false)[0].from; math.Abs(from-(0.5-0.5e-9)) > 1e-15 {
 		t.Errorf("the crossing lies at %v", from)
 	}

@@ -142,6 +142,7 @@ func TestUncertainty(t *testing.T) {
 		{"0 is no uncertainty", Machine{Uncertainty: Uncertainty{Temperature: Known(0), Pressure: Known(-1)}}, 0.1, pressureScale{reference: cycle.Absolute}, 0.5, 6.4, 0.5 * math.Sqrt2},
 		{"with one", certified, 0.1, pressureScale{reference: cycle.Absolute}, 0.3, 2, 0.3 * math.Sqrt2},
 		{"steps of 0.2 K", certified, 0.2, pressureScale{reference: cycle.Absolute}, 0.3, 2, 0.3 * math.Sqrt2},
+		{"steps of 0.3 K", certified, 0.3, pressureScale{reference: cycle.Absolute}, math.Sqrt(0.09 + 0.03), 2, 0.3 * math.Sqrt2},
 		{"steps of 1 K", certified, 1, pressureScale{reference: cycle.Absolute}, math.Sqrt(0.09 + 1.0/3), 2, 0.3 * math.Sqrt2},
 		{"gauge with an altitude", certified, 0.1, pressureScale{reference: cycle.Gauge, ambientU: 3}, 0.3, math.Sqrt(13), 0.3 * math.Sqrt2},
 		{"gauge with a pressure", certified, 0.1, pressureScale{reference: cycle.Gauge, ambientU: 1}, 0.3, math.Sqrt(5), 0.3 * math.Sqrt2},
