@@ -275,6 +275,35 @@ func TestAFileThatChanges(t *testing.T) {
 	}
 }
 
+// swapped hands out another file of the same size from the second rewind on.
+type swapped struct {
+	*strings.Reader
+	other   string
+	rewinds int
+}
+
+func (s *swapped) Seek(offset int64, whence int) (int64, error) {
+	if offset == 0 && whence == io.SeekStart {
+		if s.rewinds++; s.rewinds == 2 {
+			s.Reader = strings.NewReader(s.other)
+		}
+	}
+	return s.Reader.Seek(offset, whence)
+}
+
+// The dates need a second pass over the file, and that one sees other bytes.
+func TestAFileThatChangesBetweenPasses(t *testing.T) {
+	in := "time,chamber [°C]\n03/04/2026 08:00:00,20\n03/04/2026 08:00:01,20\n"
+	src := &swapped{Reader: strings.NewReader(in), other: strings.Replace(in, "03/04/2026 08:00:01", "25/04/2026 08:00:01", 1)}
+	r, err := Open("x.csv", src, Options{})
+	for err == nil {
+		_, err = r.Next()
+	}
+	if !strings.Contains(err.Error(), "changed while it was read") {
+		t.Errorf("got %v", err)
+	}
+}
+
 // endless is a file that repeats one piece after a start, without being held.
 type endless struct {
 	start, piece string

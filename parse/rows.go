@@ -1,6 +1,7 @@
 package parse
 
 import (
+	"bufio"
 	"encoding/csv"
 	"errors"
 	"io"
@@ -51,7 +52,7 @@ type rows struct {
 }
 
 func newRows(src io.Reader, comma byte) *rows {
-	c := csv.NewReader(src)
+	c := csv.NewReader(bufio.NewReaderSize(src, 64<<10)) // encoding/csv takes over a buffer of this kind
 	c.Comma = rune(comma)
 	c.FieldsPerRecord = -1
 	c.ReuseRecord = true

@@ -140,6 +140,8 @@ var headings = []struct {
 	{"DateTime", "time", "", 0},
 	{"T° chambre", "chamber temperature", "", 0},
 	{"Tª cámara (°C)", "chamber temperature", "degC", 0},
+	{"Chamber zone temperature [°C]", "unknown", "degC", 0},
+	{"Chamber temperature 134 [°C]", "unknown", "degC", 0},
 	{"zone temperature X7 [°C]", "unknown", "degC", 0},
 	{"load chamber temperature [°C]", "unknown", "degC", 0},
 	{"X7 [°C]", "unknown", "degC", 0},
