@@ -1,8 +1,6 @@
 package parse
 
 import (
-	"encoding/csv"
-	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -134,7 +132,7 @@ func (t *timeReader) read(dateCell, timeCell string) (stamp, bool, *Error) {
 // It returns the SHA-256 of what it read, so that a file that changes is found out.
 func settle(src io.ReadSeeker, enc charset, like *rows, dateCells []int) (order, string, *Error) {
 	seen := map[order]bool{}
-	sum, err := again(src, enc, like, func(cells []string, _ int) bool {
+	sum, err := again(src, enc, like, func(cells []string) {
 		look := func(cell string) {
 			text, _ := splitStamp(trim(cell))
 			if d, ok := scanDate(text); ok && d.order == orderUnknown {
@@ -151,7 +149,6 @@ func settle(src io.ReadSeeker, enc charset, like *rows, dateCells []int) (order,
 		if k, value := keyOf(cells, string(like.csv.Comma)); k == keyDate || k == keyStart {
 			look(value)
 		}
-		return true
 	})
 	switch {
 	case err != nil:
@@ -169,44 +166,3 @@ func settle(src io.ReadSeeker, enc charset, like *rows, dateCells []int) (order,
 }
 
 const keyDateOrder = "sterilisers[].export.date_order"
-
-// again reads a file a second time from its start, row by row, and puts the
-// position back. The rows are gone after each call.
-func again(src io.ReadSeeker, enc charset, like *rows, each func(cells []string, line int) bool) (string, *Error) {
-	fail := func(err error) (string, *Error) {
-		return "", &Error{Found: "a file that cannot be read twice: " + err.Error(), Want: "a file on this computer",
-			Remedy: "Copy the export to this computer and try once more."}
-	}
-	at, err := src.Seek(0, io.SeekCurrent)
-	if err != nil {
-		return fail(err)
-	}
-	if _, err := src.Seek(0, io.SeekStart); err != nil {
-		return fail(err)
-	}
-	whole := newSource(src)
-	r := newRows(newText(whole, enc, byte(like.csv.Comma)), byte(like.csv.Comma))
-	r.csv.TrimLeadingSpace = like.csv.TrimLeadingSpace
-	sum := ""
-	for {
-		cells, err := r.csv.Read()
-		var wrong *csv.ParseError
-		if err != nil && !errors.As(err, &wrong) {
-			if err == io.EOF {
-				sum = whole.hex()
-			}
-			break // the first pass tells what else is wrong
-		}
-		if err != nil {
-			continue
-		}
-		line, _ := r.csv.FieldPos(0)
-		if !each(cells, line) {
-			break
-		}
-	}
-	if _, err := src.Seek(at, io.SeekStart); err != nil {
-		return fail(err)
-	}
-	return sum, nil
-}

@@ -105,17 +105,18 @@ func (r *Reader) blockForm() bool {
 	}
 	r.looked = true
 	opened := false
-	_, bad := again(r.src, r.text.enc, r.rows, func(cells []string, line int) bool {
-		if line <= r.layout.line || startsLikeReading(cells[0]) {
-			opened = opened && line > r.layout.line && !startsLikeReading(cells[0])
-			return true
-		}
-		if isHeading(cells, r.hints) {
+	bad := skim(r.src, r.text.enc, r.rows, func(cells []string, line int, reading bool) bool {
+		switch {
+		case line <= r.layout.line:
+		case reading:
+			opened = false
+		case isHeading(cells, r.hints):
 			r.blocks = opened
 			return !opened
+		default:
+			k, _ := keyOf(cells, r.delimiter)
+			opened = opened || k.opens()
 		}
-		k, _ := keyOf(cells, r.delimiter)
-		opened = opened || k.opens()
 		return true
 	})
 	if bad != nil {
