@@ -184,18 +184,7 @@ func TestNothingLeavesTheFigure(t *testing.T) {
 		for _, b := range []Box{{0, 0, 170, 72}, {0, 0, 90, 110}} {
 			p := &paper{}
 			Draw(p, c, b)
-			for i, line := range p.points {
-				for _, q := range line {
-					if !(q.X >= -0.01 && q.X <= b.W+0.01 && q.Y >= -0.01 && q.Y <= b.H+0.01) {
-						t.Fatalf("case %d: line %d of style %+v reaches %v, outside %v", n, i, p.lines[i], q, b)
-					}
-				}
-			}
-			for i, q := range p.places {
-				if !(q.X >= -0.01 && q.X <= b.W && q.Y >= 0 && q.Y <= b.H) {
-					t.Errorf("case %d: %q stands at %v, outside %v", n, p.words[i], q, b)
-				}
-			}
+			p.within(t, "case "+strconv.Itoa(n), b)
 		}
 	}
 }

@@ -4,7 +4,7 @@ import "holdproof/parse/cycle"
 
 // DrawSmall draws the small figure for lists into b, without words: the reference
 // temperature over the whole record, the band as a stripe, the hold as a bar on the
-// ground. Of an air leakage test it draws the measured rise.
+// ground. Of an air leakage test it draws the pressure, and the measured minutes.
 func DrawSmall(s Surface, c Cycle, b Box) {
 	d := prepare(c)
 	s.Polyline([]Point{{b.X, b.bottom()}, {b.right(), b.bottom()}}, hair)
