@@ -248,6 +248,22 @@ func TestFlags(t *testing.T) {
 	}
 }
 
+// Flags at about one time share a pole, their numbers in order, failed before all.
+func TestFlagsTogether(t *testing.T) {
+	c := invented(t, 216, nil)
+	for i, at := range []float64{705, 700, 1500} {
+		c.Verdict.Findings[0].Outcome, c.Verdict.Findings[0].At = validate.Failed, validate.Known(705)
+		if i > 0 {
+			c.Verdict.Findings = append(c.Verdict.Findings, validate.Finding{Outcome: validate.Borderline, At: validate.Known(at)})
+		}
+	}
+	d := prepare(c)
+	got := d.flagged(panel{Box{0, 0, 80, 20}, d.all(), 0, 150})
+	if len(got) != 2 || got[0].text() != "1, 2" || got[0].ink != InkFailed || got[1].text() != "3" || got[1].ink != InkBorder {
+		t.Errorf("flags %+v", got)
+	}
+}
+
 func TestLengthsOfThePicture(t *testing.T) {
 	for v, want := range map[float64]string{0: "0.00", -0.001: "0.00", 1.005: "1.00", -2: "-2.00", 170: "170.00"} {
 		if got := num(v); got != want {

@@ -11,7 +11,7 @@ import (
 // flag is one or more findings at about one time.
 type flag struct {
 	x       float64
-	numbers []string
+	numbers []int // ascending
 	ink     Ink
 }
 
@@ -32,7 +32,7 @@ func (d *drawing) flagged(p panel) []flag {
 		if n == 0 || f.At.Value < p.time.from || f.At.Value > p.time.to {
 			continue
 		}
-		out = append(out, flag{x: p.x(f.At.Value), numbers: []string{strconv.Itoa(n)}, ink: flagInk(f.Outcome)})
+		out = append(out, flag{x: p.x(f.At.Value), numbers: []int{n}, ink: flagInk(f.Outcome)})
 	}
 	slices.SortStableFunc(out, func(a, b flag) int {
 		switch {
@@ -47,6 +47,7 @@ func (d *drawing) flagged(p panel) []flag {
 	for _, f := range out {
 		if n := len(joined); n > 0 && f.x < joined[n-1].x+joined[n-1].width()+0.6 {
 			joined[n-1].numbers = append(joined[n-1].numbers, f.numbers...)
+			slices.Sort(joined[n-1].numbers)
 			if f.ink == InkFailed {
 				joined[n-1].ink = f.ink
 			}
@@ -67,7 +68,13 @@ func flagInk(o validate.Outcome) Ink {
 	return InkLine
 }
 
-func (f flag) text() string { return strings.Join(f.numbers, ", ") }
+func (f flag) text() string {
+	words := make([]string, len(f.numbers))
+	for i, n := range f.numbers {
+		words[i] = strconv.Itoa(n)
+	}
+	return strings.Join(words, ", ")
+}
 
 // width is the room of the flag's cloth in mm.
 func (f flag) width() float64 { return 1.4 + 1.45*float64(len(f.text())) }
