@@ -144,9 +144,10 @@ type arrivals struct {
 	of     map[startOf][]int // drafts by steriliser and start
 	keys   map[string]bool   // of drafts
 	drafts []draft
-	also   []string // keys of cycles that were kept already
-	tip    int64    // entries when the file was opened
-	ahead  *float64 // s, how far the recorder's clock is ahead at least
+	also   []string      // keys of cycles that were kept already
+	v      *logbook.View // as of when the file was opened
+	tip    int64         // entries then
+	ahead  *float64      // s, how far the recorder's clock is ahead at least
 }
 
 // draft is a verdict that waits for the end of its file.
@@ -167,15 +168,19 @@ func (a *arrivals) file(in Arriving, name string, tell func(int64)) (Imported, e
 		return none, nil
 	}
 	defer src.Close()
-	tip, err := a.r.book.Checkpoint(a.ctx)
-	if err != nil {
-		return none, err
-	}
-	a.tip = tip.Size
 	o := logbook.NewOriginal()
 	defer o.Discard()
 	t := &take{src: src, to: o, tell: tell}
-	read, err := a.r.bench.one(a.ctx, name, t, in.Workers, a.cycle)
+	var read FileRead
+	err = a.r.book.Read(a.ctx, func(v *logbook.View) error {
+		tip, err := v.Checkpoint(a.ctx)
+		if err != nil {
+			return err
+		}
+		a.v, a.tip = v, tip.Size
+		read, err = a.r.bench.one(a.ctx, name, t, in.Workers, a.cycle)
+		return err
+	})
 	if err != nil {
 		return none, err
 	}
@@ -197,9 +202,8 @@ func (a *arrivals) file(in Arriving, name string, tell func(int64)) (Imported, e
 
 // cycle places one cycle that was read.
 func (a *arrivals) cycle(j Judged) error {
-	v := a.r.book.View
 	start := startOf{j.Header.Steriliser, j.Header.Start.UTC()}
-	among, err := a.r.candidates(a.ctx, v, j.Header.Start)
+	among, err := a.r.candidates(a.ctx, a.v, j.Header.Start)
 	if err != nil {
 		return err
 	}
@@ -210,7 +214,7 @@ func (a *arrivals) cycle(j Judged) error {
 		among = append(among, candidate{key: d.verdict.Cycle, steriliser: d.verdict.Steriliser, configured: d.verdict.Configured,
 			readings: d.summary.Readings, draft: i, record: d.record})
 	}
-	c, how, err := a.r.relate(a.ctx, v, j, among)
+	c, how, err := a.r.relate(a.ctx, a.v, j, among)
 	if errors.Is(err, errHold) {
 		a.hold[start] = true
 	}
@@ -260,7 +264,7 @@ func (a *arrivals) add(j Judged, was *logbook.Cycle, seen int) (key string, err 
 		}
 	}
 	if key == "" || was == nil {
-		if key, err = a.r.freeKey(a.ctx, a.r.book.View, j.ID(), continues, func(k string) bool { return a.keys[k] }); err != nil {
+		if key, err = a.r.freeKey(a.ctx, a.v, j.ID(), continues, func(k string) bool { return a.keys[k] }); err != nil {
 			return "", err
 		}
 	}

@@ -35,34 +35,34 @@ func (a *arrivals) keep(read FileRead, o *logbook.Original, via Via, modified ti
 		return done, err
 	}
 	var touched []string
+	if body.Day != "" {
+		touched = append(touched, body.Day)
+	}
+	for i := range a.drafts {
+		v := &a.drafts[i].verdict
+		for j := range v.Sources {
+			v.Sources[j].SHA256 = read.SHA256
+		}
+		touched = append(touched, v.Day)
+	}
+	at := a.r.world.Now()
 	err = a.r.write(a.ctx, func(b *logbook.Batch) error {
-		done.Recalls, touched = nil, nil
 		if err := a.unmoved(b); err != nil {
 			return err
 		}
 		if err := b.Keep(o); err != nil {
 			return err
 		}
-		if _, err := b.Add(entry.Draft{At: a.r.world.Now(), Body: body}); err != nil {
+		if _, err := b.Add(entry.Draft{At: at, Body: body}); err != nil {
 			return err
 		}
-		if body.Day != "" {
-			touched = append(touched, body.Day)
+		recalls, err := a.r.addVerdicts(a.ctx, b, at, a.drafts)
+		for _, text := range recalls {
+			if text != "" {
+				done.Recalls = append(done.Recalls, text)
+			}
 		}
-		for _, d := range a.drafts {
-			for i := range d.verdict.Sources {
-				d.verdict.Sources[i].SHA256 = read.SHA256
-			}
-			recall, err := a.r.addVerdict(a.ctx, b, d.verdict, d.was)
-			if err != nil {
-				return err
-			}
-			if recall != "" {
-				done.Recalls = append(done.Recalls, recall)
-			}
-			touched = append(touched, d.verdict.Day)
-		}
-		return nil
+		return err
 	})
 	if err != nil {
 		return done, err
@@ -125,34 +125,41 @@ func (a *arrivals) unmoved(b *logbook.Batch) error {
 	return nil
 }
 
-// addVerdict adds a verdict, tied to what people did at the machine before its
-// record came. A load that was released and is not shown to conform opens a recall
-// in the same transaction; because says why, "" if none was opened.
-func (r *Records) addVerdict(ctx context.Context, b *logbook.Batch, v entry.Verdict, was *logbook.Cycle) (because string, err error) {
-	for _, key := range keysOf(v, was) {
-		older, err := b.Sources(ctx, key)
-		if err != nil {
-			return "", err
-		}
-		v.Sources = withSources(v.Sources, older)
-	}
-	at, err := releaseOf(ctx, b.View, v, was)
+// addVerdicts adds verdicts, each tied to what people did at the machine before its
+// record came. A load that was released and is not shown to conform opens a recall in
+// the same transaction; its sentence stands at the verdict's place in recalls.
+func (r *Records) addVerdicts(ctx context.Context, b *logbook.Batch, at time.Time, drafts []draft) (recalls []string, err error) {
+	waiting, err := waitingReleases(ctx, b.View, drafts)
 	if err != nil {
-		return "", err
+		return nil, err
 	}
-	if at != nil && (was == nil || was.ReleaseEntry != at.Number) {
-		v.Release = entry.Ref(at.Number)
+	recalls = make([]string, len(drafts))
+	entries := make([]entry.Draft, 0, len(drafts))
+	for i, d := range drafts {
+		v, was := d.verdict, d.was
+		for _, key := range keysOf(v, was) {
+			older, err := b.Sources(ctx, key)
+			if err != nil {
+				return nil, err
+			}
+			v.Sources = withSources(v.Sources, older)
+		}
+		done, err := waiting.of(ctx, b.View, v, was)
+		if err != nil {
+			return nil, err
+		}
+		if done != nil && (was == nil || was.ReleaseEntry != done.Number) {
+			v.Release = entry.Ref(done.Number)
+		}
+		v.Settled = settled(v, done, was)
+		entries = append(entries, entry.Draft{At: at, Body: v})
+		if because := recallReason(v, done, was); because != "" {
+			recalls[i] = r.calls(v) + ": " + because
+			entries = append(entries, entry.Draft{At: at, Reason: because, Body: entry.Recall{
+				Cycle: v.Cycle, Day: v.Day, Act: "opened", Because: because, Packs: []entry.Pack{}}})
+		}
 	}
-	v.Settled = settled(v, at, was)
-	if _, err := b.Add(entry.Draft{At: r.world.Now(), Body: v}); err != nil {
-		return "", err
-	}
-	if because = recallReason(v, at, was); because == "" {
-		return "", nil
-	}
-	_, err = b.Add(entry.Draft{At: r.world.Now(), Reason: because, Body: entry.Recall{
-		Cycle: v.Cycle, Day: v.Day, Act: "opened", Because: because, Packs: []entry.Pack{}}})
-	return r.calls(v) + ": " + because, err
+	return recalls, b.AddAll(entries)
 }
 
 // keysOf are the keys under which a cycle has stood, none for a new one.
@@ -180,32 +187,52 @@ func withSources(newer, older []entry.Source) []entry.Source {
 	return out
 }
 
-// releaseOf finds what was done at the machine with the load of a cycle: the release
-// that names the cycle, or the newest one of its number and day that still waits for a
-// record. Nil if there is none.
-func releaseOf(ctx context.Context, v *logbook.View, c entry.Verdict, was *logbook.Cycle) (*logbook.Row[entry.Release], error) {
+// releases are those at the machine that wait for the record of their load.
+type releases map[atMachine]*logbook.Row[entry.Release]
+
+// atMachine is how a person at the machine names a load.
+type atMachine struct{ steriliser, number, day string }
+
+// waitingReleases gathers the newest release of each load, for the days of the drafts.
+func waitingReleases(ctx context.Context, v *logbook.View, drafts []draft) (releases, error) {
+	var days span
+	for _, d := range drafts {
+		days.add(d.verdict.Day)
+	}
+	out := releases{}
+	if days.from == "" {
+		return out, nil
+	}
+	rows, err := logbook.Find[entry.Release](ctx, v, logbook.Filter{From: days.from, To: days.to})
+	for i, row := range rows {
+		if row.Cycle == "" && !row.Withdrawn && row.Said.Number != "" {
+			out[atMachine{row.Said.Steriliser, row.Said.Number, row.Said.Day}] = &rows[i]
+		}
+	}
+	return out, err
+}
+
+// of finds what was done at the machine with the load of a cycle: the release that
+// names the cycle, or the one of its number and day that still waits for a record,
+// once. Nil if there is none.
+func (w releases) of(ctx context.Context, v *logbook.View, c entry.Verdict, was *logbook.Cycle) (*logbook.Row[entry.Release], error) {
 	if was != nil && was.ReleaseEntry != 0 {
 		rows, err := logbook.Find[entry.Release](ctx, v, logbook.Filter{Entry: was.ReleaseEntry})
-		if err != nil {
-			return nil, err
-		}
-		if len(rows) > 0 {
-			return &rows[0], nil
+		if err != nil || len(rows) > 0 {
+			return firstOf(rows), err
 		}
 	}
-	if c.Number == "" || c.Steriliser == "" {
-		return nil, nil
+	at := atMachine{c.Steriliser, c.Number, c.Day}
+	row := w[at]
+	delete(w, at)
+	return row, nil
+}
+
+func firstOf[T any](list []T) *T {
+	if len(list) == 0 {
+		return nil
 	}
-	rows, err := logbook.Find[entry.Release](ctx, v, logbook.Filter{Steriliser: c.Steriliser, Number: c.Number, From: c.Day, To: c.Day, Newest: true})
-	if err != nil {
-		return nil, err
-	}
-	for i := range rows {
-		if rows[i].Cycle == "" && !rows[i].Withdrawn {
-			return &rows[i], nil
-		}
-	}
-	return nil, nil
+	return &list[0]
 }
 
 // settled tells whether nothing more waits for a person: a conforming load that was

@@ -313,38 +313,41 @@ func (a *again) add(v entry.Verdict, old *logbook.Cycle, j Judged, what []string
 
 // write keeps the drafts in one transaction.
 func (a *again) write() (touched []string, err error) {
+	at := a.r.world.Now()
 	err = a.r.write(a.ctx, func(b *logbook.Batch) error {
 		touched = nil
-		for i, d := range a.drafts {
-			if d.was == nil {
-				there, err := b.Cycles(a.ctx, logbook.CycleFilter{Key: d.verdict.Cycle, Renamed: true})
-				if err != nil {
-					return err
-				}
-				if len(there) > 0 {
-					return errMoved
-				}
-			} else {
-				now, err := b.Cycle(a.ctx, d.was.Key)
-				if err != nil {
-					return err
-				}
-				if now.VerdictEntry != d.was.VerdictEntry {
-					return errMoved
-				}
-				d.was = &now
-				touched = append(touched, now.Day)
-			}
-			recall, err := a.r.addVerdict(a.ctx, b, d.verdict, d.was)
+		for i := range a.drafts {
+			days, err := a.unmoved(b, &a.drafts[i])
 			if err != nil {
 				return err
 			}
-			a.changes[i].Recall = recall
-			touched = append(touched, d.verdict.Day)
+			touched = append(touched, days...)
 		}
-		return nil
+		recalls, err := a.r.addVerdicts(a.ctx, b, at, a.drafts)
+		for i, text := range recalls {
+			a.changes[i].Recall = text
+		}
+		return err
 	})
 	return touched, err
+}
+
+// unmoved makes sure that a cycle stands as it did when its draft was made. It returns
+// the days that the draft touches.
+func (a *again) unmoved(b *logbook.Batch, d *draft) ([]string, error) {
+	if d.was == nil {
+		there, err := b.Cycles(a.ctx, logbook.CycleFilter{Key: d.verdict.Cycle, Renamed: true})
+		if err == nil && len(there) > 0 {
+			err = errMoved
+		}
+		return []string{d.verdict.Day}, err
+	}
+	now, err := b.Cycle(a.ctx, d.was.Key)
+	if err == nil && now.VerdictEntry != d.was.VerdictEntry {
+		err = errMoved
+	}
+	d.was = &now
+	return []string{now.Day, d.verdict.Day}, err
 }
 
 // nameOf names a kept cycle as people do.

@@ -22,8 +22,8 @@ type figures struct {
 	HoldFrom    *float64 `json:"hold_from_s"` // of the hold that a figure draws, since the first reading
 	HoldTo      *float64 `json:"hold_to_s"`
 	ProgrammeBy string   `json:"programme_by"`
-	Remarks     []string `json:"remarks"`
-	Limitations []string `json:"limitations"`
+	Remarks     []string `json:"remarks,omitempty"`
+	Limitations []string `json:"limitations,omitempty"`
 }
 
 // verdictOn lays a judged cycle out as an entry. Key, sources, release and what waits
@@ -66,14 +66,33 @@ func figuresOf(j Judged) figures {
 	}
 }
 
-func findingsOf(v validate.Verdict) []daily.Finding {
-	out := make([]daily.Finding, 0, len(v.Findings))
+// keptFinding is a finding as a verdict entry keeps it: the fields of day.json, those
+// left out that say nothing.
+type keptFinding struct {
+	Check       string   `json:"check"`
+	Outcome     string   `json:"outcome"`
+	Measured    *float64 `json:"measured,omitempty"`
+	Low         *float64 `json:"low,omitempty"`
+	High        *float64 `json:"high,omitempty"`
+	Uncertainty *float64 `json:"uncertainty,omitempty"`
+	Unit        string   `json:"unit,omitempty"`
+	At          *float64 `json:"at_s,omitempty"`
+	Line        int      `json:"line,omitempty"`
+	Source      string   `json:"source"`
+	Sure        string   `json:"sure"`
+	Message     string   `json:"message"`
+	Remedy      string   `json:"remedy,omitempty"`
+	Key         string   `json:"key,omitempty"` // of holdproof.yaml that would settle it
+}
+
+func findingsOf(v validate.Verdict) []keptFinding {
+	out := make([]keptFinding, 0, len(v.Findings))
 	for _, f := range v.Findings {
-		out = append(out, daily.Finding{
+		out = append(out, keptFinding{
 			Check: f.Check, Outcome: f.Outcome.String(), Measured: known(f.Measured),
 			Low: known(f.Low), High: known(f.High), Uncertainty: known(f.Uncertainty),
 			Unit: f.Unit, At: known(f.At), Line: f.Line,
-			Source: f.Source.Text, Sure: f.Source.Sure.String(), Message: f.Message, Remedy: f.Remedy,
+			Source: f.Source.Text, Sure: f.Source.Sure.String(), Message: f.Message, Remedy: f.Remedy, Key: f.Key,
 		})
 	}
 	return out
@@ -96,9 +115,9 @@ func plainJSON(v any) (json.RawMessage, error) {
 }
 
 // said reads back what verdictOn kept of a cycle.
-func said(v *entry.Verdict) (figures, []daily.Finding, error) {
+func said(v *entry.Verdict) (figures, []keptFinding, error) {
 	var m figures
-	var f []daily.Finding
+	var f []keptFinding
 	if err := json.Unmarshal(v.Measured, &m); err != nil {
 		return m, f, fmt.Errorf("figures of %s: %w", v.Cycle, err)
 	}
@@ -106,6 +125,12 @@ func said(v *entry.Verdict) (figures, []daily.Finding, error) {
 		return m, f, fmt.Errorf("findings of %s: %w", v.Cycle, err)
 	}
 	return m, f, nil
+}
+
+// day is the finding as a day record has it.
+func (f keptFinding) day() daily.Finding {
+	return daily.Finding{Check: f.Check, Outcome: f.Outcome, Measured: f.Measured, Low: f.Low, High: f.High, Uncertainty: f.Uncertainty,
+		Unit: f.Unit, At: f.At, Line: f.Line, Source: f.Source, Sure: f.Sure, Message: f.Message, Remedy: f.Remedy}
 }
 
 // digestOf names the readings of a kept cycle; the zero digest for one that could
