@@ -56,7 +56,7 @@ func (t *timeReader) orderOf(d date) (order, *Error) {
 	case t.hint != orderUnknown:
 		if o := d.evidence(); o != orderUnknown && o != t.hint {
 			return orderUnknown, &Error{Want: fmt.Sprintf("a date in the order %s, as the configuration or the heading says", t.hint),
-				Remedy: "Ask the lead to correct the order of day and month in holdproof.yaml.", Key: keyDateOrder}
+				Remedy: "Ask the lead to correct the order of day and month in holdproof.yaml: " + keyDateOrder + ".", Key: keyDateOrder}
 		}
 		t.used, t.why = t.hint, "configuration or heading"
 		return t.hint, nil
@@ -159,10 +159,8 @@ func settle(src io.ReadSeeker, enc charset, like *rows, dateCells []int) (order,
 		return mdy, sum, nil
 	case seen[dmy]:
 		return orderUnknown, sum, &Error{Found: "dates with the day first and dates with the month first", Want: "one order of day and month in a file",
-			Remedy: "Ask the lead to set the order of day and month in holdproof.yaml.", Key: keyDateOrder}
+			Remedy: "Ask the lead to set the order of day and month in holdproof.yaml: " + keyDateOrder + ".", Key: keyDateOrder}
 	}
 	return orderUnknown, sum, &Error{Want: "a date of which day and month can be told apart",
-		Remedy: "Ask the lead to set the order of day and month in holdproof.yaml.", Key: keyDateOrder}
+		Remedy: "Ask the lead to set the order of day and month in holdproof.yaml: " + keyDateOrder + ".", Key: keyDateOrder}
 }
-
-const keyDateOrder = "sterilisers[].export.date_order"

@@ -29,8 +29,13 @@ type layout struct {
 	remarks      []string
 }
 
-// keyColumns is the key that settles what a column is.
-const keyColumns = "sterilisers[].export.columns"
+// The keys of holdproof.yaml that settle how an export is read.
+const (
+	keyColumns   = "sterilisers[].export.columns"
+	keyPressure  = "sterilisers[].export.pressure"
+	keyDecimal   = "sterilisers[].export.decimal"
+	keyDateOrder = "sterilisers[].export.date_order"
+)
 
 // isHeading tells whether a row of the file is a heading: it names a time and
 // something measured.
@@ -141,7 +146,7 @@ func (l *layout) checkHint(c, before column, h *Hints) *Error {
 	}
 	clash := func(said string) *Error {
 		return &Error{Line: l.line, Column: c.n, Found: quote(c.heading), Want: fmt.Sprintf("a heading that agrees with the configuration, which says %s", said),
-			Remedy: "Ask the lead to correct the column in holdproof.yaml: heading and configuration contradict each other.", Key: keyColumns}
+			Remedy: "Ask the lead to correct the column in holdproof.yaml, " + keyColumns + ": heading and configuration contradict each other.", Key: keyColumns}
 	}
 	want := ""
 	switch {
@@ -178,7 +183,7 @@ func (l *layout) units(h *Hints) *Error {
 			u, ref, ok := units().spelled(hint.Unit)
 			if !ok {
 				return &Error{Line: l.line, Column: c.n, Found: fmt.Sprintf("%s with the configured unit %s", quote(c.heading), quote(hint.Unit)),
-					Want: "a unit such as degC or kPa", Remedy: "Ask the lead to correct the unit of the column in holdproof.yaml.", Key: keyColumns}
+					Want: "a unit such as degC or kPa", Remedy: "Ask the lead to correct the unit of the column in holdproof.yaml: " + keyColumns + ".", Key: keyColumns}
 			}
 			c.unit = u
 			if ref != 0 {
@@ -189,13 +194,13 @@ func (l *layout) units(h *Hints) *Error {
 		case c.use == useTemperature && c.unit.quantity != "temperature" && c.role != cycle.NotConnected:
 			if !anyUnit || other != "" {
 				return &Error{Line: l.line, Column: c.n, Found: quote(c.heading), Want: "a temperature with its unit, such as Chamber temperature [°C]",
-					Remedy: "Ask the lead to set the unit of this column in holdproof.yaml.", Key: keyColumns}
+					Remedy: "Ask the lead to set the unit of this column in holdproof.yaml: " + keyColumns + ".", Key: keyColumns}
 			}
 			c.unit = units().spelling["degc"]
 			c.why += "; °C because another heading carries a unit"
 		case c.use == usePressure && c.unit.quantity != "pressure" && !c.doubtful:
 			return &Error{Line: l.line, Column: c.n, Found: quote(c.heading), Want: "a pressure with its unit, such as Pressure [kPa abs]",
-				Remedy: "Ask the lead to set the unit of this column in holdproof.yaml.", Key: keyColumns}
+				Remedy: "Ask the lead to set the unit of this column in holdproof.yaml: " + keyColumns + ".", Key: keyColumns}
 		}
 	}
 	return nil
@@ -241,7 +246,7 @@ func (l *layout) twice(first, second column) *Error {
 	}
 	return &Error{Line: l.line, Column: second.n, Found: quote(second.heading),
 		Want:   fmt.Sprintf("one %s; column %d, %s, is one already", what, first.n, quote(first.heading)),
-		Remedy: "Ask the lead to say in holdproof.yaml which of the two columns counts; the other is not connected.", Key: keyColumns}
+		Remedy: "Ask the lead to say in holdproof.yaml, " + keyColumns + ", which of the two columns counts; the other is not connected.", Key: keyColumns}
 }
 
 // complete looks for what is missing and settles the only temperature.
@@ -251,7 +256,7 @@ func (l *layout) complete(h *Hints) *Error {
 	}
 	missing := func(what, such string) *Error {
 		return &Error{Line: l.line, Found: "headings without " + what, Want: "a column such as " + such,
-			Remedy: "Export the readings with this column, or ask the lead to name it in holdproof.yaml.", Key: keyColumns}
+			Remedy: "Export the readings with this column, or ask the lead to name it in holdproof.yaml: " + keyColumns + ".", Key: keyColumns}
 	}
 	if l.time < 0 && l.elapsed < 0 {
 		return missing("a time", "Time")
@@ -307,7 +312,7 @@ func (l *layout) reference(h *Hints) *Error {
 	case said != 0 && c.ref != 0 && said != c.ref:
 		return &Error{Line: l.line, Column: c.n, Found: fmt.Sprintf("%s, which says %s", quote(c.heading), c.ref),
 			Want:   fmt.Sprintf("a heading that agrees with the configuration, which says pressure: %s", said),
-			Remedy: "Ask the lead to correct the pressure in holdproof.yaml: heading and configuration contradict each other.", Key: "sterilisers[].export.pressure"}
+			Remedy: "Ask the lead to correct " + keyPressure + " in holdproof.yaml: heading and configuration contradict each other.", Key: keyPressure}
 	case c.ref != 0:
 		c.why += "; " + c.ref.String() + " by the heading or the column's unit"
 	case said != 0:

@@ -163,7 +163,7 @@ func (r *Reader) probe(head []byte, end bool) (probe, []string, *Error) {
 	}
 	if nearest == nil {
 		nearest = &Error{Found: "no line with the headings of a table", Want: "a line such as Time;Chamber temperature [°C];Pressure [kPa abs] above the readings",
-			Remedy: "Choose the export of the readings, as CSV with headings. If the headings are the recorder's own, ask the lead to name the columns in holdproof.yaml.", Key: keyColumns}
+			Remedy: "Choose the export of the readings, as CSV with headings. If the headings are the recorder's own, ask the lead to name the columns in holdproof.yaml: " + keyColumns + ".", Key: keyColumns}
 	}
 	return p, nil, nearest
 }
@@ -216,7 +216,7 @@ func almostHeading(cells []string, line int, h *Hints) *Error {
 	}
 	missing := func(what, such string) *Error {
 		return &Error{Line: line, Found: "headings without " + what, Want: "a column such as " + such,
-			Remedy: "Export the readings with this column, or ask the lead to name it in holdproof.yaml.", Key: keyColumns}
+			Remedy: "Export the readings with this column, or ask the lead to name it in holdproof.yaml: " + keyColumns + ".", Key: keyColumns}
 	}
 	switch {
 	case measured > 1:

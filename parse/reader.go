@@ -194,7 +194,7 @@ func (r *Reader) decimal(line int) *Error {
 		r.dec, r.understood.DecimalWhy = hint[0], "configuration"
 		if (hint == "," && r.commas == 0 && r.points > 0) || (hint == "." && r.points == 0 && r.commas > 0) {
 			return &Error{Line: line, Found: "numbers with the other decimal sign than " + quote(hint), Want: "the decimal sign that the configuration says",
-				Remedy: "Ask the lead to correct the decimal sign in holdproof.yaml: configuration and file contradict each other.", Key: "sterilisers[].export.decimal"}
+				Remedy: "Ask the lead to correct " + keyDecimal + ", the decimal sign, in holdproof.yaml: configuration and file contradict each other.", Key: keyDecimal}
 		}
 	case r.commas > r.points:
 		r.dec, r.understood.DecimalWhy = ',', fmt.Sprintf("%d numbers with a comma, %d with a point", r.commas, r.points)

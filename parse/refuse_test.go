@@ -87,7 +87,7 @@ var refused = []struct {
 		found: "other decimal sign", want: "configuration", remedy: "decimal sign", key: "sterilisers[].export.decimal", file: true},
 	{why: "day and month", in: "date,time,chamber [°C]\n▶03/04/2026,09:00:00,20.1\n03/04/2026,09:00:01,20.2\n", found: "03/04/2026", want: "day and month", remedy: "holdproof.yaml", key: keyDateOrder, file: true},
 	{why: "day and month of a preamble", in: "Date,▶03/04/2026\ntime,chamber [°C]\n09:00:00,20.1\n09:00:01,20.2\n", found: "03/04/2026", want: "day and month", remedy: "holdproof.yaml", key: keyDateOrder, file: true},
-	{why: "the other order than configured", in: "date,time,chamber [°C]\n▶25/04/2026,09:00:00,20.1\n", options: hinted1(Hints{DateOrder: "mdy"}), found: "25/04/2026", want: "order mdy", remedy: "correct the order", key: keyDateOrder, file: true},
+	{why: "the other order than configured", in: "date,time,chamber [°C]\n▶25/04/2026,09:00:00,20.1\n", options: hinted1(Hints{DateOrder: "mdy"}), found: "25/04/2026", want: "order mdy", remedy: "correct the order of day", key: keyDateOrder, file: true},
 	{why: "a year of two digits may stand first", in: "date,time,chamber [°C]\n▶25/04/26,09:00:00,20.1\n", found: "25/04/26", want: "day and month", remedy: "holdproof.yaml", key: keyDateOrder, file: true},
 	{why: "dates before the settings of a steriliser nobody configured", in: "Serial No,Z9\ndate,time,chamber [°C]\n▶03/04/2026,09:00:00,20.1\n", options: hinted1(Hints{DateOrder: "mdy"}), found: "03/04/2026", want: "day and month", remedy: `names the steriliser "Z9"`, key: keyDateOrder, file: true},
 	{why: "a blank time", in: head + row0 + "▶,20.2,101.3\n" + row2, found: "nothing", want: "a time such as", remedy: "Export the cycle again", bad: 1, startKnown: true},
@@ -150,6 +150,9 @@ func TestRefused(t *testing.T) {
 			}
 			if !strings.Contains(e.Found, c.found) || !strings.Contains(e.Want, c.want) || !strings.Contains(e.Remedy, c.remedy) || e.Key != c.key {
 				t.Errorf("found %q, want %q, remedy %q, key %q", e.Found, e.Want, e.Remedy, e.Key)
+			}
+			if !strings.Contains(e.Remedy, e.Key) {
+				t.Errorf("the remedy does not name %s: %s", e.Key, e.Remedy)
 			}
 			if !strings.HasSuffix(e.Remedy, ".") || strings.HasSuffix(e.Error(), ".") {
 				t.Errorf("the remedy is a sentence, the message is none: %v / %s", e, e.Remedy)
