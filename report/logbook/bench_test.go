@@ -5,6 +5,7 @@ import (
 	"compress/gzip"
 	"crypto/sha256"
 	"encoding/hex"
+	"fmt"
 	"io"
 	"os"
 	"testing"
@@ -66,8 +67,25 @@ func tenYears(b *testing.B, lines int) *Book {
 	for i := range 50 {
 		some = append(some, export(i, lines))
 	}
-	for i := range times(2000, 20_000) {
-		if _, err := keep(book, i, append([]byte(time.Duration(i).String()+"\n"), some[i%50]...)); err != nil {
+	for i := 0; i < times(2000, 20_000); i += 100 { // a hundred to a transaction, to be ready sooner
+		if _, err := book.Write(ctx, func(w *Batch) error {
+			for j := i; j < i+100; j++ {
+				o := NewOriginal()
+				defer o.Discard()
+				fmt.Fprintln(o, j)
+				if _, err := o.Write(some[j%50]); err != nil {
+					return err
+				}
+				sum, size, err := o.Finish()
+				if err == nil {
+					err = keepIn(w, j, o, sum, size)
+				}
+				if err != nil {
+					return err
+				}
+			}
+			return nil
+		}); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -204,13 +204,16 @@ type Day struct {
 // Due tells whether the signed record no longer says all that is in the logbook.
 func (d Day) Due() bool { return d.Revision > 0 && d.Changed > d.Covers }
 
+const daysSQL = `SELECT d.day, d.changed, d.revision, d.covers, d.prepared, d.reviewed,
+	COUNT(c.cycle), COALESCE(SUM(CASE WHEN c.settled = FALSE THEN 1 ELSE 0 END), 0)
+	FROM days d LEFT JOIN cycles c ON c.day = d.day AND c.continued_by = ''
+	WHERE d.day >= $1 AND d.day <= $2
+	GROUP BY d.day, d.changed, d.revision, d.covers, d.prepared, d.reviewed ORDER BY d.day`
+
 // Days returns the days from one to another, ends included, that have an entry.
 func (v *View) Days(ctx context.Context, from, to string) ([]Day, error) {
 	var days []Day
-	err := each(ctx, v.q, `SELECT d.day, d.changed, d.revision, d.covers, d.prepared, d.reviewed,
-		(SELECT COUNT(*) FROM cycles c WHERE c.day = d.day AND c.continued_by = ''),
-		(SELECT COUNT(*) FROM cycles c WHERE c.day = d.day AND c.continued_by = '' AND c.settled = FALSE)
-		FROM days d WHERE d.day >= $1 AND d.day <= $2 ORDER BY d.day`, []any{from, to}, func(r *sql.Rows) error {
+	err := each(ctx, v.q, daysSQL, []any{from, to}, func(r *sql.Rows) error {
 		var d Day
 		var prepared, reviewed sql.NullInt64
 		err := r.Scan(&d.Day, &d.Changed, &d.Revision, &d.Covers, &prepared, &reviewed, &d.Cycles, &d.Waiting)

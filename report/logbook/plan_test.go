@@ -31,6 +31,7 @@ func TestQuestionsUseAnIndex(t *testing.T) {
 		var w where
 		wantIndex(t, b.r, c.why, c.f.sql(&w), w.args, c.index)
 	}
+	wantIndex(t, b.r, "a month of days", daysSQL, []any{"2026-11-01", "2026-11-30"}, "cycles_day")
 	for _, c := range []struct {
 		why   string
 		kind  string

@@ -109,16 +109,18 @@ func keep(b *Book, number int, data []byte) (entry.Checkpoint, error) {
 	if err != nil {
 		return entry.Checkpoint{}, err
 	}
-	return b.Write(context.Background(), func(w *Batch) error {
-		if err := w.Keep(o); err != nil {
-			return err
-		}
-		if _, err := w.Add(importOf(number, sum, size)); err != nil {
-			return err
-		}
-		_, err := w.Add(verdictOf(number, sum))
+	return b.Write(context.Background(), func(w *Batch) error { return keepIn(w, number, o, sum, size) })
+}
+
+func keepIn(w *Batch, number int, o *Original, sum string, size int64) error {
+	if err := w.Keep(o); err != nil {
 		return err
-	})
+	}
+	if _, err := w.Add(importOf(number, sum, size)); err != nil {
+		return err
+	}
+	_, err := w.Add(verdictOf(number, sum))
+	return err
 }
 
 func importOf(number int, sum string, size int64) entry.Draft {
