@@ -30,7 +30,7 @@ func (k key) opens() bool { return k == keyIgnored || k >= keySteriliser }
 // keyOf reads a line of the form key: value, key;value, key,value or with a tab.
 func keyOf(cells []string, delimiter string) (key, string) {
 	first := trim(cells[0])
-	if first == "" || len(first) > 300 || startsLikeReading(first) {
+	if first == "" || len(first) > 1000 || startsLikeReading(first) {
 		return keyNone, ""
 	}
 	if name, value, ok := strings.Cut(first, ":"); ok {
@@ -67,6 +67,9 @@ func otherDelimiter(line string) (key, string) {
 // keyNamed finds the key that a name stands for. A name with an unknown word is
 // no key, unless a word of it is a fault.
 func keyNamed(name, value string) key {
+	if len(name) > longestHeading {
+		return keyNone
+	}
 	p := takeApart(name)
 	switch {
 	case p.has("fault"):

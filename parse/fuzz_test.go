@@ -35,6 +35,7 @@ func shapes(tb testing.TB) []string {
 		"Datum;Uhrzeit;Kammer °C;Druck bar ü\r\n03/04/2026;8:14:03 PM;20,1;0,01\r\n25/04/2026;8:14:03 PM;20,1;0,01\r\n",
 		"Start\t2026-10-25 01:59:59\rElapsed mm:ss\tT [K]\tP [inHg]\r59:59\t300\t29.9\r60:00\t300\t29.9\r",
 		"\"time\",\"chamber\n°C\",\"alarm, if any\"\n\"2026-03-11T08:14:03Z\",\"20.1\",\"none\"\n\"2026-03-11T08:14:04Z\",\"20.1\",\"a \"\"b\"\"\"\n",
+		","+strings.Repeat("<", 3000)+"\xffh\n"+strings.Repeat("fehler", 500)+":x\n",
 		"time,chamber [°C],unit,cycle\n2026-10-25T01:59:59,20,A,1\n2026-10-25T01:00:00,20,A,1\n2026-10-25T01:00:00,20,B,2\n",
 	)
 }

@@ -6,6 +6,10 @@ import (
 	"holdproof/parse/cycle"
 )
 
+// longestHeading is the longest heading that is looked at, in bytes; longer ones
+// are texts, and taking them apart would cost the square of their length.
+const longestHeading = 200
+
 // use is what a column is for. The zero value is a column that is kept for the
 // words of a recorder's fault and otherwise ignored.
 type use int
@@ -255,7 +259,7 @@ func agrees(tokens []string, quantity string) bool {
 // understand says what a column is by its heading alone.
 func understand(n int, heading string) column {
 	c := column{n: n, heading: strings.Join(strings.Fields(heading), " ")}
-	if c.heading == "" || len(heading) > 200 {
+	if c.heading == "" || len(heading) > longestHeading {
 		return c
 	}
 	p := takeApart(heading)

@@ -89,7 +89,7 @@ func hinted(c column, h *Hints) column {
 
 // column returns the hint for a heading, nil if there is none.
 func (h *Hints) column(heading string) *ColumnHint {
-	if h == nil || heading == "" {
+	if h == nil || heading == "" || len(heading) > longestHeading {
 		return nil
 	}
 	whole := fold(heading)

@@ -161,6 +161,9 @@ func (t *wordTable) match(tokens []string, i int) (string, int) {
 // compound takes a German compound apart, such as kammertemperatur, and returns
 // the roles of its two halves.
 func (t *wordTable) compound(token string) (first, second string, ok bool) {
+	if len(token) > 60 { // no word; the search costs the square of the length
+		return "", "", false
+	}
 	for i := 3; i+3 <= len(token); i++ {
 		second, ok = t.role[token[i:]]
 		if !ok {
