@@ -40,6 +40,12 @@ var branches = []struct {
 	{why: "gauge, and the site's altitude", spoil: gauge, rules: altitude(12), check: "steam-agreement", want: validate.Conforms},
 	{why: "pressure computed from temperature", spoil: computedPressure, check: "steam-agreement", want: validate.NotProven},
 	{why: "computed, and too short as well", cycle: fixtures.Cycle{Hold: 100}, spoil: computedPressure, check: "steam-agreement", want: validate.NotProven},
+	{why: "computed but for the plateau", spoil: func(d *draft) {
+		computedPressure(d)
+		for i := d.index(20); i < d.index(200); i++ {
+			d.kpa[i] += 5
+		}
+	}, check: "steam-agreement", want: validate.NotProven},
 	{why: "too short to tell", cycle: fixtures.Cycle{Hold: 100}, check: "steam-agreement", want: validate.NotAssessed},
 	{why: "superheated", cycle: fixtures.Cycle{Faults: fixtures.Faults{Superheat: 2.6, Lower: 1.4}}, check: "steam-agreement", want: validate.Failed},
 	{why: "air", cycle: fixtures.Cycle{Faults: fixtures.Faults{Air: 25}}, check: "steam-agreement", want: validate.Failed},
@@ -68,6 +74,15 @@ var branches = []struct {
 		without(102, 108)(d)
 	}, check: "temperature-ceiling", want: validate.Failed},
 	{why: "0.9 K too hot, by a band of our own", cycle: fixtures.Cycle{Hold: 300}, spoil: chamberAt(100, 103, 137.9), rules: bandOurs, check: "temperature-ceiling", want: validate.Borderline},
+	{why: "0.3 K too hot for 2 s of 20 s near the limit", cycle: fixtures.Cycle{Hold: 300}, spoil: func(d *draft) {
+		chamberAt(100, 120, 136.6)(d)
+		chamberAt(110, 112, 137.3)(d)
+	}, check: "temperature-ceiling", want: validate.Borderline},
+	{why: "a load sensor too hot before the chamber is there", spoil: func(d *draft) {
+		for i := d.index(-14); i < d.index(-11); i++ {
+			d.loads[0][i] = 138
+		}
+	}, check: "temperature-ceiling", want: validate.Conforms},
 	{why: "hot while drying", cycle: fixtures.Cycle{Faults: fixtures.Faults{HotDrying: true}}, check: "temperature-ceiling", want: validate.Conforms},
 
 	{why: "one stretch", check: "plateau-interrupted", want: validate.Conforms},
@@ -102,6 +117,14 @@ var branches = []struct {
 
 	{why: "from air to air", check: "record-complete", want: validate.Conforms},
 	{why: "starts under pressure", spoil: from(-20), check: "record-complete", want: validate.NotProven},
+	{why: "starts under pressure, and not hot yet", spoil: from(-140), check: "record-complete", want: validate.NotProven},
+	{why: "ends near the pressure of the air, while it still falls fast", spoil: func(d *draft) {
+		until(270)(d)
+		last := len(d.t) - 1
+		for i := range 12 {
+			d.kpa[last-i] = 104 + 2.5*float64(i)
+		}
+	}, check: "record-complete", want: validate.NotProven},
 	{why: "starts hot", spoil: func(d *draft) { from(-20)(d); noPressure(d) }, check: "record-complete", want: validate.NotProven},
 	{why: "ends under pressure", spoil: until(250), check: "record-complete", want: validate.NotProven},
 	{why: "ends while pressure falls", spoil: func(d *draft) { until(225 + 30)(d) }, check: "record-complete", want: validate.NotProven},

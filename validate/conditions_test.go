@@ -143,6 +143,31 @@ func stuckPlainly(t, p, values []float64, width, over float64, others []float64)
 	return false
 }
 
+// Five readings over 10 s, and no fewer, show that a sensor is stuck.
+func TestHowLongIsStuck(t *testing.T) {
+	for _, c := range []struct {
+		n     int
+		every float64
+		want  bool
+	}{{5, 2.5, true}, {4, 5, false}, {5, 2.4, false}, {20, 0.5, false}, {21, 0.5, true}} {
+		r := &readings{}
+		var values, others []float64
+		for i := range c.n + 2 {
+			stuck := i > 0 && i <= c.n
+			r.t, r.p = append(r.t, c.every*float64(i)), append(r.p, 200)
+			v := 100.0
+			if !stuck {
+				v = 110
+			}
+			values, others = append(values, v), append(others, 105+11*float64(i)/float64(c.n-1))
+		}
+		got := r.stuck(values, stillWithin(frozenK, 0.1), underSteam, others, r.landmarks(others, underSteam)) >= 0
+		if got != c.want || stuckPlainly(r.t, r.p, values, stillWithin(frozenK, 0.1), underSteam, others) != c.want {
+			t.Errorf("%d readings every %v s: got %t", c.n, c.every, got)
+		}
+	}
+}
+
 // On many small records the search by landmarks finds a stuck sensor just where the
 // plain search does.
 func TestStuckAgreesWithThePlainSearch(t *testing.T) {

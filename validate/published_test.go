@@ -41,6 +41,57 @@ func TestReadingsThatProve134To137(t *testing.T) {
 	}
 }
 
+// Two sensors of one chamber never agree to 0.1 K while it heats (ours).
+func TestPressureTooGoodToBeMeasured(t *testing.T) {
+	for _, c := range []struct {
+		off  float64
+		want validate.Outcome
+	}{{0, validate.NotProven}, {0.09, validate.NotProven}, {0.11, validate.Conforms}, {-0.09, validate.NotProven}, {-0.11, validate.Conforms}} {
+		d := held(135.5, 200)
+		same := &draft{}
+		for i, celsius := range d.chamber {
+			same.add(d.t[i], celsius, c.off)
+		}
+		d.kpa = same.kpa
+		if f := found(validate.Judge(d.record(t), rules(t, "en", "134")), "steam-agreement"); f.Outcome != c.want {
+			t.Errorf("%v K apart: got %s (%s), want %s", c.off, f.Outcome, f.Message, c.want)
+		}
+	}
+}
+
+// The time runs from when the chamber first reached 134 °C, a dip of less than 2 K
+// aside; a load that is late by less than an interval of readings may not be late.
+func TestEquilibration(t *testing.T) {
+	for _, c := range []struct {
+		why  string
+		step float64
+		lag  int // readings
+		dip  float64
+		want validate.Outcome
+		eq   float64
+	}{
+		{"soon", 1, 5, 0, validate.Conforms, 5},
+		{"late", 1, 20, 0, validate.Failed, 20},
+		{"late by less than an interval", 5, 4, 0, validate.Borderline, 20},
+		{"a dip of 1.5 K", 1, 3, 1.5, validate.Conforms, 13},
+		{"a dip of 2.5 K starts it anew", 1, 3, 2.5, validate.Conforms, 3},
+	} {
+		top := 134.4
+		at := func(s float64) float64 { return s * c.step }
+		d := shape(c.step, 0.3, [2]float64{0, 100}, [2]float64{20, 100}, [2]float64{192, top},
+			[2]float64{at(192/c.step + 4), top - c.dip}, [2]float64{at(192/c.step + 8), top}, [2]float64{600, top}, [2]float64{772, 100}, [2]float64{810, 100})
+		load := make([]float64, len(d.chamber))
+		for i := range load {
+			load[i] = d.chamber[max(0, i-c.lag)]
+		}
+		d.loads = [][]float64{load}
+		v := validate.Judge(d.record(t), rules(t, "en", "134"))
+		if f := found(v, "equilibration"); f.Outcome != c.want || math.Abs(f.Measured.Value-c.eq) > 2.5 {
+			t.Errorf("%s: got %s, %v s (%s)", c.why, f.Outcome, f.Measured.Value, f.Message)
+		}
+	}
+}
+
 // CDC, Guideline for Disinfection and Sterilization in Healthcare Facilities, 2008,
 // table 7 (read): wrapped instruments, 4 min at 132 °C with dynamic air removal, by
 // gravity 30 min at 121 °C or 15 min at 132 °C.
