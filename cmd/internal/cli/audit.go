@@ -75,6 +75,7 @@ func writeAudit(p *page, a surgery.Audited) error {
 	for _, s := range a.Remarks {
 		p.para("  ", sentence(s), plain)
 	}
+	p.para("  ", a.Retention, plain)
 	p.gap()
 	p.line(span{"  Keep these four lines outside this computer:", plain})
 	p.gap()
@@ -95,5 +96,6 @@ func auditJSON(w World, a surgery.Audited) error {
 		Remarks    []string `json:"remarks"`
 		Entries    int64    `json:"entries"`
 		Checkpoint string   `json:"checkpoint"`
-	}{a.OK(), a.Checked, a.OK(), orEmpty(a.Problems), orEmpty(a.Remarks), a.Entries, a.Checkpoint})
+		Retention  string   `json:"retention"`
+	}{a.OK(), a.Checked, a.OK(), orEmpty(a.Problems), orEmpty(a.Remarks), a.Entries, a.Checkpoint, a.Retention})
 }

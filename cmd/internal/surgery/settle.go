@@ -30,6 +30,7 @@ func (c Configuration) Faults() []Fault {
 	names := c.limitSetNames()
 	f.oneOf("limits", c.Limits, names...)
 	f.oneOf("routine", c.Routine, routines...)
+	f.within("retention_years", c.RetentionYears, 1, 200, "years")
 	for i, folder := range c.Watch {
 		f.needed(fmt.Sprintf("watch[%d]", i+1), folder, "a folder")
 	}
