@@ -21,6 +21,7 @@ type Day struct {
 	Settings  Settings   `json:"settings"` // in force when the record was made
 	Signing   Signing    `json:"signing"`
 	Closed    []Closure  `json:"closed"`
+	Changes   []Change   `json:"changes"` // of a revision above 1
 	Recalls   []Recall   `json:"recalls"`
 	Missing   []Missing  `json:"missing"`
 	Machines  []Machine  `json:"machines"`
@@ -38,7 +39,7 @@ type Day struct {
 type Record struct {
 	ID       string `json:"id"`       // such as 2026-11-02-r1
 	Revision int    `json:"revision"` // from 1
-	Made     string `json:"made"`     // when it was drawn
+	Made     string `json:"made"`     // when its state was reached: the time of the log's last entry
 	Reason   string `json:"reason"`   // of a revision above 1, which names what was changed
 	Replaces Link   `json:"replaces"` // the revision before, empty for the first
 	Previous Link   `json:"previous"` // the record of the day before
@@ -78,6 +79,17 @@ type Closure struct {
 	Machine string `json:"steriliser"` // "" for the whole surgery
 	Reason  string `json:"reason"`
 	By      string `json:"by"`
+}
+
+// Change is an entry that the revision before does not hold, in the order of the log.
+type Change struct {
+	Entry  int64  `json:"entry"` // its number in the log
+	At     string `json:"at"`    // when it was entered
+	What   string `json:"what"`  // such as "verdict on S1 · 1045"
+	Before string `json:"before"`
+	After  string `json:"after"`
+	By     string `json:"by"` // "" for the program
+	Reason string `json:"reason"`
 }
 
 // Recall is a load that was released or used before its verdict was known.

@@ -156,6 +156,9 @@ func (d Day) checkRows(say func(string, ...any)) {
 	for _, x := range d.Decisions {
 		moment(say, "the decision on "+x.Cycle, x.At, true)
 	}
+	for _, c := range d.Changes {
+		moment(say, fmt.Sprintf("the change by entry %d", c.Entry), c.At, true)
+	}
 	for _, r := range d.Recalls {
 		moment(say, "the recall of "+r.Cycle, r.Opened, true)
 		moment(say, "the end of the recall of "+r.Cycle, r.Closed, false)

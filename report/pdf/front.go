@@ -26,6 +26,7 @@ func (r *record) front() {
 	r.rule(r.y)
 	r.y += 2
 	r.recalls()
+	r.changes()
 	r.closed()
 	r.section("Cycles", r.counts)
 	if flagged := r.flagged(); len(flagged) > 0 {
@@ -38,7 +39,7 @@ func (r *record) front() {
 // about says which record this is and when it was made.
 func (r *record) about() string {
 	rec := r.d.Record
-	out := fmt.Sprintf("Record %s, made %s, times in %s. Holdproof %s.", rec.ID, r.clock(rec.Made), r.d.Surgery.Zone, r.d.Program)
+	out := fmt.Sprintf("Record %s, as of %s, times in %s. Holdproof %s.", rec.ID, r.clock(rec.Made), r.d.Surgery.Zone, r.d.Program)
 	if rec.Revision > 1 {
 		out = fmt.Sprintf("Revision %d: %s. It takes the place of %s. ", rec.Revision, stripStop(rec.Reason), rec.Replaces.ID) + out
 	}
@@ -90,6 +91,31 @@ func (r *record) recalls() {
 			}
 		})
 	}
+}
+
+// changes says what came after the revision before.
+func (r *record) changes() {
+	if len(r.d.Changes) == 0 {
+		return
+	}
+	r.section("Changed since", func(x, w float64) {
+		for _, c := range r.d.Changes {
+			line := capital(c.What) + ": " + c.After
+			if c.Before != "" {
+				line += ", before: " + c.Before
+			}
+			by := c.By
+			if by == "" {
+				by = "the program"
+			}
+			r.para(x, w, line+".", text)
+			detail := fmt.Sprintf("Entry %d, %s, by %s", c.Entry, r.clock(c.At), by)
+			if c.Reason != "" {
+				detail += ": " + stripStop(c.Reason)
+			}
+			r.para(x, w, detail+".", note)
+		}
+	})
 }
 
 func (r *record) closed() {
@@ -306,19 +332,18 @@ func (r *record) tests(a daily.Answer) cell {
 	return c
 }
 
-// signatures draws the two blocks at the foot of the first page.
+// signatures draws the two blocks at the foot of the first page. Who signs, in which
+// role and when, is drawn inside by the signature itself.
 func (r *record) signatures() {
 	second := left + blockW + blockGap
-	r.put(left, blockTop-1.4, "Prepared by", note)
-	r.put(second, blockTop-1.4, "Reviewed by", note)
 	r.frame(left)
-	r.put(left, blockTop+blockH+3.6, "An empty block means that nobody signed it.", note)
+	r.put(left, blockTop+blockH+3.6, "Left: who prepared this record. Right: who reviewed it. An empty block means that nobody signed it.", note)
 	if r.d.Signing.Second == "none" {
 		y := r.y
 		r.y = blockTop
 		r.rule2(second)
 		r.y++
-		for _, l := range r.wrap("No second signature is asked for: "+sentence(r.d.Signing.Reason), text, blockW)[:] {
+		for _, l := range r.wrap("No second signature is asked for: "+sentence(r.d.Signing.Reason), text, blockW) {
 			if r.y+lineText > blockTop+blockH {
 				break
 			}
