@@ -161,6 +161,7 @@ func TestHowLongIsStuck(t *testing.T) {
 			}
 			values, others = append(values, v), append(others, 105+11*float64(i)/float64(c.n-1))
 		}
+		r.pressed = []window{{0, len(r.t) - 1}}
 		got := r.stuck(values, stillWithin(frozenK, 0.1), underSteam, others, r.landmarks(others, underSteam)) >= 0
 		if got != c.want || stuckPlainly(r.t, r.p, values, stillWithin(frozenK, 0.1), underSteam, others) != c.want {
 			t.Errorf("%d readings every %v s: got %t", c.n, c.every, got)
@@ -195,6 +196,7 @@ func TestStuckAgreesWithThePlainSearch(t *testing.T) {
 			r.t, r.p = append(r.t, at), append(r.p, p)
 			values[i], others[i] = v, o
 		}
+		r.pressed = []window{{0, n - 1}}
 		width := stillWithin(frozenK, 0.1)
 		got := r.stuck(values, width, underSteam, others, r.landmarks(others, underSteam)) >= 0
 		want := stuckPlainly(r.t, r.p, values, width, underSteam, others)

@@ -56,18 +56,21 @@ type landmark struct {
 
 const movedOn = 1.0 // K
 
-// landmarks are found within the runs of readings above a pressure.
+// landmarks are found within the runs of readings above a pressure, 110 kPa or more.
 func (r *readings) landmarks(of []float64, over float64) []landmark {
 	out := make([]landmark, 0, 256)
-	inRun, last := false, 0.0
-	for i, v := range of {
-		switch {
-		case r.p[i] <= over || !above(r.p[i], over):
-			inRun = false
-		case !inRun:
-			out, inRun, last = append(out, landmark{i, true}), true, v
-		case math.Abs(v-last) > movedOn:
-			out, last = append(out, landmark{i, false}), v
+	for _, w := range r.pressed {
+		inRun, last := false, 0.0
+		for i := w.from; i <= w.to; i++ {
+			v := of[i]
+			switch {
+			case !above(r.p[i], over):
+				inRun = false
+			case !inRun:
+				out, inRun, last = append(out, landmark{i, true}), true, v
+			case math.Abs(v-last) > movedOn:
+				out, last = append(out, landmark{i, false}), v
+			}
 		}
 	}
 	return out

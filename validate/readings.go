@@ -41,6 +41,7 @@ type readings struct {
 	tsteam  []float64 // °C from p, above 110 kPa and in the exposure, else NaN; nil without p
 	lowest  []float64 // °C, of the judged channels
 	highest []float64 // °C, of the judged channels
+	pressed []window  // runs of readings above 110 kPa
 	removed []removal // in the order of time
 	pStep   float64   // kPa, see step
 	work    *workspace
@@ -58,21 +59,28 @@ type column struct {
 func read(raw cycle.Readings, cols columns, ps pressureScale, w *workspace) *readings {
 	n := len(raw.Seconds)
 	r := &readings{work: w}
-	bad := r.impossible(raw, cols, ps)
 	r.t, r.lines = raw.Seconds, raw.Lines
+	possible, pointed := true, false
+	for _, k := range cols.judged {
+		c := column{heading: raw.Channels[k].Heading, role: cols.role(raw, k), celsius: w.floats.take(n)}
+		p, q := survey(c.celsius, raw.Channels[k].Celsius)
+		possible, pointed = possible && p, pointed || q
+		r.judged = append(r.judged, c)
+	}
 	if raw.Pressure != nil {
 		r.asRead = raw.Pressure.KPa
+		lo, hi := ps.possible()
+		possible = possible && allWithin(r.asRead, lo, hi)
 	}
-	if bad != nil {
-		r.keepRows(bad)
+	if !possible {
+		r.keepRows(r.impossible(raw, cols, ps))
 	}
-	for _, k := range cols.judged {
-		c := raw.Channels[k]
-		col := column{heading: c.Heading, role: cols.role(raw, k), celsius: kept(w.floats.take(n), c.Celsius, bad)}
-		col.step = step(col.celsius, enoughStepK)
-		r.judged = append(r.judged, col)
+	for k := range r.judged {
+		r.judged[k].step = step(r.judged[k].celsius, enoughStepK)
 	}
-	r.removeSpikes()
+	if pointed || !possible {
+		r.removeSpikes()
+	}
 	if cols.ref >= 0 {
 		r.ref = r.judged[cols.ref].celsius
 	}
@@ -81,8 +89,38 @@ func read(raw cycle.Readings, cols columns, ps pressureScale, w *workspace) *rea
 	return r
 }
 
-// keepRows drops the bad rows of time, lines and pressure. It writes new columns: those
-// of the record are not ours to change.
+// survey copies a column of temperatures and looks at it on the way: whether all of
+// them can be temperatures, and whether any lies so far off both its neighbours to one
+// side as a spike does.
+func survey(dst []float64, values []cycle.Celsius) (possible, pointed bool) {
+	possible = true
+	before, change := float64(values[0]), 0.0
+	for i, c := range values {
+		v := float64(c)
+		dst[i] = v
+		if !(v >= coldest-limitTolerance && v <= hottest+limitTolerance) { // written so that NaN fails
+			possible = false
+		}
+		now := v - before
+		if now*change < -0.99*spikeHeight*spikeHeight {
+			pointed = true
+		}
+		before, change = v, now
+	}
+	return possible, pointed
+}
+
+func allWithin(values []float64, lo, hi float64) bool {
+	for _, v := range values {
+		if !(v >= lo-limitTolerance && v <= hi+limitTolerance) { // written so that NaN fails
+			return false
+		}
+	}
+	return true
+}
+
+// keepRows drops the bad rows. Time, lines and pressure become new columns: those of
+// the record are not ours to change.
 func (r *readings) keepRows(bad []bool) {
 	lines := make([]int, 0, len(r.lines))
 	for i, line := range r.lines {
@@ -95,34 +133,27 @@ func (r *readings) keepRows(bad []bool) {
 	if r.asRead != nil {
 		r.asRead = kept(r.work.floats.take(len(r.asRead)), r.asRead, bad)
 	}
+	for k := range r.judged {
+		r.judged[k].celsius = kept(r.judged[k].celsius, r.judged[k].celsius, bad)
+	}
 }
 
-// kept copies the values that are not bad; bad is nil where none is.
-func kept[T ~float64](dst []float64, values []T, bad []bool) []float64 {
+// kept copies the values that are not bad; dst may be values.
+func kept(dst, values []float64, bad []bool) []float64 {
 	dst = dst[:0]
-	if bad == nil {
-		for _, v := range values {
-			dst = append(dst, float64(v))
-		}
-		return dst
-	}
 	for i, v := range values {
 		if !bad[i] {
-			dst = append(dst, float64(v))
+			dst = append(dst, v)
 		}
 	}
 	return dst
 }
 
 // impossible marks the rows in which a judged temperature or the pressure cannot be a
-// reading; nil if there is none.
+// reading. There is at least one.
 func (r *readings) impossible(raw cycle.Readings, cols columns, ps pressureScale) []bool {
-	var bad []bool
-	var why map[int]string
+	bad, why := make([]bool, len(raw.Seconds)), make(map[int]string)
 	mark := func(i int, heading string) {
-		if bad == nil {
-			bad, why = make([]bool, len(raw.Seconds)), make(map[int]string)
-		}
 		if !bad[i] {
 			bad[i], why[i] = true, heading
 		}
@@ -193,9 +224,6 @@ func (r *readings) drop(found map[int]string) {
 	}
 	slices.SortStableFunc(r.removed, func(a, b removal) int { return a.line - b.line })
 	r.keepRows(bad)
-	for k := range r.judged {
-		r.judged[k].celsius = kept(r.judged[k].celsius, r.judged[k].celsius, bad)
-	}
 }
 
 // pressure makes the recorded pressure absolute, where that can be done, and
@@ -221,6 +249,11 @@ func (r *readings) pressure(ps pressureScale) {
 		r.tsteam[i] = math.NaN()
 		if p > underSteam {
 			r.tsteam[i] = float64(steam.Celsius(cycle.Kilopascal(p)))
+			if n := len(r.pressed); n > 0 && r.pressed[n-1].to == i-1 {
+				r.pressed[n-1].to = i
+			} else {
+				r.pressed = append(r.pressed, window{i, i})
+			}
 		}
 	}
 }
