@@ -23,7 +23,7 @@ func openRecords(ctx context.Context, w World, at *common) (*surgery.Records, fu
 		return nil, nil, err
 	}
 	r, err := surgery.OpenRecords(ctx, at.dir,
-		surgery.Settings{Value: s.value, File: s.file, Text: s.inForce(w)}, surgery.World{Now: w.Now})
+		surgery.Settings{Value: s.value, File: s.file, Text: s.inForce(w)}, surgery.World{Now: w.Now, Rounds: w.rounds})
 	if err != nil {
 		return nil, nil, err
 	}

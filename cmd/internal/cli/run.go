@@ -23,6 +23,8 @@ type World struct {
 	Now            func() time.Time
 	Getenv         func(string) string
 	Program        string // the path the program was started by
+
+	rounds int // of new key files, 0 for as many as is safe; tests take fewer
 }
 
 // The exit codes, part of the contract with scripts. The larger one wins.
@@ -86,7 +88,13 @@ func rootCommand(w World) *cobra.Command {
 	root.AddCommand(
 		checkCommand(w, &at),
 		demoCommand(w),
+		initCommand(w, &at),
 		importCommand(w, &at),
+		reviewCommand(w, &at),
+		decideCommand(w, &at),
+		noteCommand(w, &at),
+		peopleCommand(w, &at),
+		keysCommand(w, &at),
 		rejudgeCommand(w, &at),
 		auditCommand(w, &at),
 		backupCommand(w, &at),

@@ -236,7 +236,7 @@ func firstOf[T any](list []T) *T {
 }
 
 // settled tells whether nothing more waits for a person: a conforming load that was
-// released or rejected, a test that conforms and has no indicator to be read, and what
+// released, a test that conforms and has no indicator to be read, and what
 // a person had settled before and is no worse now.
 func settled(v entry.Verdict, at *logbook.Row[entry.Release], was *logbook.Cycle) bool {
 	if was != nil && was.Settled && !worse(v.Outcome, was.Outcome) {
@@ -246,8 +246,8 @@ func settled(v entry.Verdict, at *logbook.Row[entry.Release], was *logbook.Cycle
 		return false
 	}
 	switch cycle.KindNamed(v.Kind) {
-	case cycle.Load:
-		return at != nil
+	case cycle.Load: // what was rejected waits to be processed again
+		return at != nil && at.Said.Act == "released"
 	case cycle.PenetrationTest:
 		return false
 	}

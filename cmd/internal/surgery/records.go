@@ -17,6 +17,7 @@ import (
 type World struct {
 	Now     func() time.Time // clock of the entry times; required
 	Version string           // of the program, written into verdicts; "" for [Version]
+	Rounds  int              // of PBKDF2 in new key files, 0 for as many as is safe; tests take fewer
 }
 
 // Settings are a configuration and the bytes it was read from.

@@ -1,0 +1,97 @@
+package cli
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"holdproof/cmd/internal/surgery"
+)
+
+func noteCommand(w World, at *common) *cobra.Command {
+	var b byFlags
+	var n surgery.Noting
+	var value float64
+	var when, in, out string
+	var correct int64
+	var withdraw bool
+	c := &cobra.Command{
+		Use:     "note --duty NAME",
+		Short:   "Note a test read, a line treatment, a counter ...",
+		Long:    "Notes what was done or seen beside the cycles. What is left out is found where only one\nthing can be meant. No names of patients.\n\nDuties:\n\n" + dutyHelp() + "\n--correct N says entry N anew, with a reason; --withdraw takes it back.",
+		Example: "holdproof note --duty \"penetration test read\" --steriliser S1 --outcome passed --by lea",
+		Args:    needs(0, 0, "no argument, but --duty"),
+	}
+	configFlag(c, at)
+	b.add(c, "the person who did or saw it")
+	s := c.Flags()
+	s.StringVar(&n.Duty, "duty", "", "what was done, as above")
+	s.StringVar(&n.Day, "date", "", "the day it belongs to (default today, or that of the test)")
+	s.StringVar(&n.Steriliser, "steriliser", "", "on which machine")
+	s.StringVar(&n.Place, "place", "", "which chair or line")
+	s.StringVar(&n.Cycle, "cycle", "", "which cycle")
+	s.StringVar(&n.Outcome, "outcome", "", "done, \"not done\", passed or failed")
+	s.Float64Var(&value, "value", 0, "the figure that was read")
+	s.StringVar(&n.Text, "text", "", "in words")
+	s.StringVar(&n.Product, "product", "", "of a disinfection")
+	s.StringVar(&n.Strength, "concentration", "", "of a disinfection, such as \"2 %\"")
+	s.StringVar(&in, "in", "", "when it went in: 17:30 or \"2026-11-02 17:30\"")
+	s.StringVar(&out, "out", "", "when it came out")
+	s.Int64Var(&n.File, "entry", 0, "number of the entry of a file")
+	s.StringVar(&when, "at", "", "when it was done (default now)")
+	s.Int64Var(&correct, "correct", 0, "number of the entry to correct")
+	s.BoolVar(&withdraw, "withdraw", false, "with --correct: take the entry back")
+	c.RunE = func(c *cobra.Command, _ []string) error {
+		return act(c, w, at, &b, func(r *surgery.Records) error {
+			if c.Flags().Changed("value") {
+				n.Value = &value
+			}
+			var failed error
+			moment := func(text string) time.Time {
+				m, err := r.Moment(text, n.Day)
+				failed = errors.Join(failed, err)
+				return m
+			}
+			n.At, n.From, n.To = moment(when), moment(in), moment(out)
+			if failed != nil {
+				return failed
+			}
+			n.By, n.Reason = b.proof(), b.reason
+			var done surgery.Noted
+			var err error
+			switch {
+			case correct != 0:
+				done, err = r.Correct(c.Context(), surgery.Correcting{Entry: correct, Withdraw: withdraw, Note: n, By: n.By, Reason: b.reason})
+			case n.Duty == "":
+				err = errors.New("no duty is named; give --duty, for example: " + c.Example)
+			default:
+				done, err = r.Note(c.Context(), n)
+			}
+			if err != nil {
+				return err
+			}
+			word := fmt.Sprintf("Noted (entry %d).", done.Entry)
+			if correct != 0 {
+				word = fmt.Sprintf("Entry %d is corrected (entry %d).", correct, done.Entry)
+			}
+			return tell(w, append([]string{word}, done.Says...)...)
+		})
+	}
+	return c
+}
+
+// dutyHelp lists the duties with what they are.
+func dutyHelp() string {
+	var text strings.Builder
+	for _, d := range surgery.Duties() {
+		lead := "  " + padded(d[0], 26) + "  "
+		for _, l := range wrap(d[1], 90-cells(lead)) {
+			text.WriteString(lead + l + "\n")
+			lead = strings.Repeat(" ", cells(lead))
+		}
+	}
+	return text.String()
+}

@@ -1,0 +1,425 @@
+package surgery
+
+import (
+	"cmp"
+	"context"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"holdproof/parse/cycle"
+	"holdproof/report/logbook"
+	"holdproof/report/logbook/entry"
+	"holdproof/validate"
+)
+
+// reviewDays is how far back, from the newest cycle of any machine, cycles are laid
+// beside one another and days without a signature are named (ours). What waits on a
+// cycle itself is shown however old it is.
+const reviewDays = 31
+
+// The kinds of what waits, worst first.
+const (
+	WaitRecall     = "recall"
+	WaitLoad       = "load"       // failed or not proven, undecided
+	WaitTest       = "test"       // failed, not proven or borderline
+	WaitBorderline = "borderline" // undecided, or waiting for the second person
+	WaitIndicator  = "indicator"
+	WaitStop       = "repeat" // one number or the same readings twice
+	WaitGap        = "gap"
+	WaitCounter    = "counter"
+	WaitEarly      = "test-before-load"
+	WaitStranger   = "unassigned"
+	WaitFile       = "file"
+	WaitRerun      = "re-run"
+	WaitQuarantine = "quarantine"
+	WaitRejected   = "rejected"
+	WaitRecord     = "record" // released at the machine, no record has come
+	WaitRelease    = "release"
+	WaitRevision   = "revision"
+	WaitSignature  = "signature"
+)
+
+// waitOrder is the order in which they are shown.
+var waitOrder = []string{WaitRecall, WaitLoad, WaitTest, WaitBorderline, WaitIndicator, WaitStop, WaitGap, WaitCounter, WaitEarly,
+	WaitStranger, WaitFile, WaitRerun, WaitRejected, WaitQuarantine, WaitRecord, WaitRelease, WaitRevision, WaitSignature}
+
+// Waiting is one thing that waits for a person.
+type Waiting struct {
+	Kind        string
+	For         []string // roles of which one is needed
+	Name        string   // S1 · 1042, a day, a file
+	Cycle       string   // key, "" if it is not about one cycle
+	Day         string
+	Instruction string
+	Why         string // a sentence or ""
+	Type        string // what to type, without the program's name; "" for nothing
+	Outcome     Outcome
+	About       string // when and what kind, of a cycle
+}
+
+// Review is what waits for whom, worst first.
+type Review struct {
+	Waiting []Waiting
+	From    string // days before this one are not laid side by side here; "" without cycles
+}
+
+// Bad tells whether anything waits that does not conform.
+func (r Review) Bad() bool {
+	return slices.ContainsFunc(r.Waiting, func(w Waiting) bool {
+		return slices.Contains([]string{WaitRecall, WaitLoad, WaitTest, WaitBorderline}, w.Kind)
+	})
+}
+
+// Review lists it, as of one moment.
+func (r *Records) Review(ctx context.Context) (Review, error) {
+	var out Review
+	err := r.book.Read(ctx, func(v *logbook.View) error {
+		from, to, err := r.reviewSpan(ctx, v)
+		if err != nil {
+			return err
+		}
+		out.From = from
+		w := &waits{r: r, ctx: ctx, v: v, from: from, to: to}
+		for _, look := range []func() error{w.recalls, w.between, w.cycles, w.machine, w.files, w.days} {
+			if err := look(); err != nil {
+				return err
+			}
+		}
+		slices.SortStableFunc(w.out, func(a, b Waiting) int {
+			return cmp.Or(cmp.Compare(slices.Index(waitOrder, a.Kind), slices.Index(waitOrder, b.Kind)),
+				-cmp.Compare(rank(a.Outcome.String()), rank(b.Outcome.String())), cmp.Compare(a.Day, b.Day), cmp.Compare(a.Cycle, b.Cycle), cmp.Compare(a.Name, b.Name))
+		})
+		out.Waiting = w.out
+		return nil
+	})
+	return out, err
+}
+
+// reviewSpan is the days that are looked at as days.
+func (r *Records) reviewSpan(ctx context.Context, v *logbook.View) (from, to string, err error) {
+	for _, s := range r.settings.Value.Sterilisers {
+		last, err := v.Cycles(ctx, logbook.CycleFilter{Steriliser: s.ID, Newest: true, Limit: 1})
+		if err != nil {
+			return "", "", err
+		}
+		if len(last) > 0 {
+			to = max(to, last[0].Day)
+		}
+	}
+	if to == "" {
+		to = r.Today()
+	}
+	day, err := time.Parse(time.DateOnly, to)
+	return day.AddDate(0, 0, -reviewDays).Format(time.DateOnly), to, err
+}
+
+// waits gathers what waits.
+type waits struct {
+	r        *Records
+	ctx      context.Context
+	v        *logbook.View
+	from, to string
+	again    []string // keys of cycles that failed after a failed one
+	out      []Waiting
+}
+
+func (w *waits) add(x Waiting, roles ...string) {
+	x.For = roles
+	w.out = append(w.out, x)
+}
+
+// aboutCycle is what is said of every cycle that waits.
+func (w *waits) aboutCycle(c logbook.Cycle, kind string) Waiting {
+	outcome, _ := validate.OutcomeNamed(c.Outcome)
+	about := c.Start.In(w.r.zone).Format("2 Jan 2006 15:04") + " · " + c.Kind
+	if c.Programme != "" && !isTest(c) {
+		about += " · " + c.Programme
+	}
+	out := Waiting{Kind: kind, Name: w.r.nameOf(c), Cycle: c.Key, Day: c.Day, Outcome: outcome, About: about, Instruction: c.Instruction}
+	if c.Verdict != nil {
+		out.Why = capital(strings.TrimPrefix(whyOf(*c.Verdict), ": "))
+	}
+	return out
+}
+
+func capital(text string) string {
+	if text == "" {
+		return ""
+	}
+	return strings.ToUpper(text[:1]) + text[1:]
+}
+
+func (w *waits) recalls() error {
+	open, err := w.v.Cycles(w.ctx, logbook.CycleFilter{Recalled: true, Verdicts: true})
+	if err != nil {
+		return err
+	}
+	for _, c := range open {
+		x := w.aboutCycle(c, WaitRecall)
+		rows, err := logbook.Find[entry.Recall](w.ctx, w.v, logbook.Filter{Cycle: c.Key, Newest: true, Limit: 1})
+		if err != nil {
+			return err
+		}
+		if len(rows) > 0 {
+			x.Why = capital(rows[0].Said.Because)
+		}
+		x.Instruction = "Call this load back. Find every pack; the lead closes the recall with what became of each."
+		x.Type = "decide " + c.Key + " --close --pack \"PACK=what became of it\""
+		w.add(x, roleLead)
+	}
+	return nil
+}
+
+// cycles are those that wait by themselves.
+func (w *waits) cycles() error {
+	waiting, err := w.v.Cycles(w.ctx, logbook.CycleFilter{Waiting: true})
+	if err != nil {
+		return err
+	}
+	toRelease := map[string]int{}
+	for _, c := range waiting {
+		if c.Recall == "opened" || c.Recall == "followed" {
+			continue
+		}
+		if !c.Configured {
+			x := w.aboutCycle(c, WaitStranger)
+			x.Instruction = "Ask the lead to set sterilisers in holdproof.yaml and to run holdproof rejudge."
+			x.Why = "Its record names no steriliser of the settings."
+			w.add(x, roleLead)
+		}
+		switch {
+		case isTest(c):
+			err = w.test(c)
+		case c.Outcome == Conforms.String() && c.Decision == "" && c.Release == "":
+			if c.Configured {
+				toRelease[c.Day]++
+			}
+		default:
+			err = w.load(c)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	for day, n := range toRelease {
+		what := fmt.Sprintf("%d loads conform and wait for release.", n)
+		if n == 1 {
+			what = "1 load conforms and waits for release."
+		}
+		w.add(Waiting{Kind: WaitRelease, Name: dayWords(day), Day: day, Outcome: Conforms, Instruction: what, Type: "decide --conforming " + day}, enough(ActRelease)...)
+	}
+	return nil
+}
+
+// load is one load that waits.
+func (w *waits) load(c logbook.Cycle) error {
+	full, err := w.v.Cycle(w.ctx, c.Key)
+	if err != nil {
+		return err
+	}
+	x := w.aboutCycle(full, WaitLoad)
+	switch {
+	case c.Decision == DoReprocess:
+		x.Kind, x.Why = WaitRerun, "It was sent back, and the run it was processed again in is not named."
+		x.Instruction, x.Type = "Link it with its new run.", "decide "+c.Key+" --reprocess --rerun NUMBER"
+		w.add(x, enough(ActReprocess)...)
+	case c.Decision == DoQuarantine:
+		x.Kind, x.Instruction = WaitQuarantine, "In quarantine. The lead decides."
+		x.Type = "decide " + c.Key + " --reprocess"
+		w.add(x, roleLead)
+	case c.Release == "rejected":
+		x.Kind, x.Why = WaitRejected, "It was rejected at the machine."
+		x.Instruction, x.Type = "Send it back to be processed again.", "decide "+c.Key+" --reprocess"
+		w.add(x, enough(ActReprocess)...)
+	case c.Outcome == Borderline.String():
+		x.Kind, x.Type = WaitBorderline, "decide "+c.Key+" --release --second PERSON --reason TEXT"
+		open, err := proposed(w.ctx, w.v, c)
+		if err != nil {
+			return err
+		}
+		if open != nil {
+			x.Instruction = "Proposed for release by " + open.By + ". A second person decides."
+			x.Type = "decide " + c.Key + " --release --reason TEXT"
+		}
+		w.add(x, roleLead)
+	default:
+		x.Type = "decide " + c.Key + " --reprocess"
+		if slices.Contains(w.again, c.Key) {
+			x.Instruction = validate.Instruct(validate.Verdict{Kind: cycle.KindNamed(c.Kind), Findings: []Finding{{Outcome: x.Outcome}}}, true).Sentence
+		}
+		w.add(x, enough(ActReprocess)...)
+	}
+	return nil
+}
+
+// test is one test that waits; one that was run again and passed since is over.
+func (w *waits) test(c logbook.Cycle) error {
+	full, err := w.v.Cycle(w.ctx, c.Key)
+	if err != nil {
+		return err
+	}
+	x := w.aboutCycle(full, WaitTest)
+	why, err := w.r.testState(w.ctx, w.v, c)
+	if err != nil || why == "" {
+		return err
+	}
+	reading := "note --duty \"" + dutyReading(c.Kind) + "\" --cycle " + c.Key + " --outcome "
+	switch {
+	case c.Outcome == Conforms.String() && !strings.Contains(why, "failed"):
+		x.Kind, x.Instruction = WaitIndicator, "Read the indicator: the curve alone never passes this test."
+		x.Why, x.Type = "", reading+"passed"
+		w.add(x, enough(ActNote)...)
+		return nil
+	case c.Outcome == Borderline.String() && !strings.Contains(why, "failed"):
+		x.Type = reading + "passed"
+	default:
+		x.Instruction = "Take the steriliser out of use. Tell the lead."
+		if strings.Contains(why, "read as failed") {
+			x.Why = "It was read as failed."
+		}
+		x.Type = "note --duty \"" + dutyOutOfUse + "\" --steriliser " + c.Steriliser + " --text TEXT"
+		better, err := w.passedSince(c)
+		if err != nil || better {
+			return err
+		}
+	}
+	w.add(x, roleLead)
+	return nil
+}
+
+// passedSince tells whether a test of the same kind on the machine counts as passed
+// after this one.
+func (w *waits) passedSince(c logbook.Cycle) (bool, error) {
+	later, err := w.v.Cycles(w.ctx, logbook.CycleFilter{Steriliser: c.Steriliser, Kind: c.Kind, From: c.Day})
+	if err != nil {
+		return false, err
+	}
+	for _, o := range later {
+		if o.Settled && o.Start.After(c.Start.Time) && o.Outcome != Failed.String() && o.Outcome != NotProven.String() {
+			return true, nil
+		}
+	}
+	return false, nil
+}
+
+// between is what shows when cycles are laid side by side.
+func (w *waits) between() error {
+	p, err := w.r.across(w.ctx, w.v, w.from, w.to)
+	if err != nil {
+		return err
+	}
+	w.again = p.Again
+	return w.unexplained(p.Findings)
+}
+
+// unexplained adds what lies between cycles and nobody explained yet.
+func (w *waits) unexplained(found []Between) error {
+	kinds := map[string]string{"number-repeat": WaitStop, "same-readings": WaitStop, "counter": WaitCounter, "test-before-load": WaitEarly}
+	for _, a := range found {
+		done, err := w.r.explained(w.ctx, w.v, a)
+		if err != nil {
+			return err
+		}
+		if done {
+			continue
+		}
+		kind := kinds[a.Check]
+		if kind == "" {
+			kind = WaitGap
+		}
+		x := Waiting{Kind: kind, Name: a.Steriliser, Why: capital(a.Message) + ".", Instruction: a.Remedy, Outcome: validate.NotAssessed}
+		if len(a.Cycles) > 0 {
+			c, err := w.v.Cycle(w.ctx, a.Cycles[len(a.Cycles)-1])
+			if err != nil {
+				return err
+			}
+			x.Cycle, x.Day = c.Key, c.Day
+			x.Type = "note --duty \"" + dutyExplained + "\" --cycle " + c.Key + " --text TEXT"
+		}
+		w.add(x, enough(ActExplain)...)
+	}
+	return nil
+}
+
+// machine is what was done at the machine and has no record yet; today's may come.
+func (w *waits) machine() error {
+	rows, err := logbook.Find[entry.Release](w.ctx, w.v, logbook.Filter{From: w.from})
+	if err != nil {
+		return err
+	}
+	for _, row := range rows {
+		if row.Cycle != "" || row.Said.Day >= w.r.Today() {
+			continue
+		}
+		w.add(Waiting{Kind: WaitRecord, Name: w.r.calls(entry.Verdict{Steriliser: row.Said.Steriliser, Number: row.Said.Number}), Day: row.Said.Day, Outcome: validate.NotAssessed,
+			Instruction: "Export and import the record of this cycle.",
+			Why:         fmt.Sprintf("It was %s at the machine on %s by %s (entry %d), and its record has not come.", row.Said.Act, dayWords(row.Said.Day), row.By, row.Number)}, enough(ActNote)...)
+	}
+	return nil
+}
+
+// files are those that could not be read, or not to their end.
+func (w *waits) files() error {
+	rows, err := logbook.Find[entry.Import](w.ctx, w.v, logbook.Filter{From: w.from})
+	if err != nil {
+		return err
+	}
+	if len(rows) == 0 {
+		return nil
+	}
+	looked, err := logbook.Find[entry.Note](w.ctx, w.v, logbook.Filter{Topic: dutyFile, From: w.from})
+	if err != nil {
+		return err
+	}
+	done := map[int64]bool{}
+	for _, n := range looked {
+		var d dutyData
+		if json.Unmarshal(n.Said.Data, &d) == nil && d.File != nil {
+			done[*d.File] = true
+		}
+	}
+	shown := map[string]bool{}
+	for _, row := range slices.Backward(rows) {
+		if done[row.Number] || shown[row.Said.SHA256] {
+			continue
+		}
+		shown[row.Said.SHA256] = true
+		var problems []keptProblem
+		if err := json.Unmarshal(row.Said.Problems, &problems); err != nil || len(problems) == 0 {
+			continue
+		}
+		x := Waiting{Kind: WaitFile, Name: row.Said.File, Day: row.Said.Day, Outcome: NotProven, Instruction: "Do not use these loads. Export the record again.",
+			Why: capital(problems[0].Message) + ".", Type: fmt.Sprintf("note --duty %q --entry %d --text TEXT", dutyFile, row.Number)}
+		if row.Said.Readable {
+			x.Instruction = "Not all of this export could be read. Export the record again."
+		}
+		w.add(x, enough(ActExplain)...)
+	}
+	return nil
+}
+
+// days are those before today without a signature, and signed ones that changed since.
+func (w *waits) days() error {
+	days, err := w.v.Days(w.ctx, w.from, w.r.Today())
+	if err != nil {
+		return err
+	}
+	for _, d := range days {
+		x := Waiting{Name: dayWords(d.Day), Day: d.Day, Outcome: validate.NotAssessed, Type: "day " + d.Day + " --sign PERSON"}
+		switch {
+		case d.Due():
+			x.Kind, x.Instruction = WaitRevision, "Sign a new revision: entries came after its record was signed."
+		case d.Revision == 0 && d.Changed > 0 && d.Day < w.r.Today():
+			x.Kind, x.Instruction = WaitSignature, "This day is not signed."
+		case d.PreparedEntry > 0 && d.ReviewedEntry == 0 && d.Day < w.r.Today():
+			x.Kind, x.Instruction, x.Type = WaitSignature, "This day is prepared and not reviewed.", "countersign "+d.Day+" --as PERSON"
+		default:
+			continue
+		}
+		w.add(x, roleLead)
+	}
+	return nil
+}
