@@ -80,8 +80,7 @@ func (c CUSUM) Run(x []float64) (Sums, error) {
 	s := Sums{Hi: make([]float64, len(x)), Lo: make([]float64, len(x)), FirstHi: -1, FirstLo: -1}
 	hi, lo := 0.0, 0.0
 	for i, v := range x {
-		hi = max(0, hi+v-c.Target-c.K)
-		lo = max(0, lo+c.Target-c.K-v)
+		hi, lo = c.next(hi, lo, v)
 		s.Hi[i], s.Lo[i] = hi, lo
 		if hi > c.H && s.FirstHi < 0 {
 			s.FirstHi = i
@@ -91,6 +90,11 @@ func (c CUSUM) Run(x []float64) (Sums, error) {
 		}
 	}
 	return s, nil
+}
+
+// next returns both sums after one more value.
+func (c CUSUM) next(hi, lo, v float64) (float64, float64) {
+	return max(0, hi+v-c.Target-c.K), max(0, lo+c.Target-c.K-v)
 }
 
 // Individuals is a chart of single values and of their moving ranges.
