@@ -26,7 +26,8 @@ const maxConfiguration = 4 << 20
 
 // bound are the scalars that an environment variable may set, by key. Anything
 // else in the environment is ignored.
-var bound = []string{"site.name", "site.timezone", "site.altitude_m", "site.ambient_kpa", "limits"}
+var bound = []string{"site.name", "site.timezone", "site.altitude_m", "site.ambient_kpa",
+	"site.second_signature", "site.second_signature_because", "limits"}
 
 // variable is the name of the environment variable for a key.
 func variable(key string) string {

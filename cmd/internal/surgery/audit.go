@@ -2,14 +2,10 @@ package surgery
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"os"
-	"path/filepath"
 
 	"holdproof/report/logbook"
 	"holdproof/report/logbook/entry"
@@ -71,53 +67,6 @@ func (r *Records) Audit(ctx context.Context, o Auditing) (Audited, error) {
 	out.Checkpoint, out.Entries = string(found.Checkpoint.Text()), found.Checkpoint.Size
 	out.Retention = r.settings.Value.Retention()
 	return out, r.auditDays(ctx, &out)
-}
-
-// auditDays compares the files of signed records with the hashes in their entries. A
-// countersigned file holds the bytes that were prepared, so of each revision the
-// newest signature counts.
-func (r *Records) auditDays(ctx context.Context, out *Audited) error {
-	rows, err := logbook.Find[entry.Signature](ctx, r.book.View, logbook.Filter{})
-	if err != nil {
-		return err
-	}
-	newest := map[string]entry.Signature{}
-	var names []string
-	for _, row := range rows {
-		if _, there := newest[row.Said.File]; !there {
-			names = append(names, row.Said.File)
-		}
-		newest[row.Said.File] = row.Said
-	}
-	for _, name := range names {
-		out.Checked++
-		if why := recordFault(filepath.Join(r.dir, recordsFolder, filepath.Base(name)), newest[name]); why != "" {
-			out.Problems = append(out.Problems, fmt.Sprintf("%s/%s (revision %d of %s, %s): %s", recordsFolder, filepath.Base(name),
-				newest[name].Revision, newest[name].Day, newest[name].Meaning, why))
-		}
-	}
-	return nil
-}
-
-// recordFault says what is wrong with the file of a record, "" if it is as signed.
-func recordFault(path string, s entry.Signature) string {
-	f, err := os.Open(path)
-	if errors.Is(err, fs.ErrNotExist) {
-		return "the file is not there. Copy it back from the place where records are kept; the entry in the logbook stays."
-	}
-	if err != nil {
-		return "the file cannot be read: " + plainPath(err).Error()
-	}
-	defer f.Close()
-	sum := sha256.New()
-	n, err := io.Copy(sum, f)
-	switch {
-	case err != nil:
-		return "the file cannot be read: " + err.Error()
-	case n != s.Size || hex.EncodeToString(sum.Sum(nil)) != s.SHA256:
-		return "the file is not the one that was signed. Look for who replaced it, and copy the signed one back."
-	}
-	return ""
 }
 
 // Backup writes a verified copy of the logbook to a new file while others may use it.

@@ -92,7 +92,7 @@ func TestAuditOfRecordFiles(t *testing.T) {
 		bytes []byte
 		say   string
 	}{
-		{"missing", nil, "not there"}, {"as signed", signed, ""}, {"replaced", []byte("%PDF, for that test"), "not the one that was signed"}, {"longer", append(signed, ' '), "not the one that was signed"},
+		{"missing", nil, "not there"}, {"as signed, and no record", signed, "does not begin with %PDF-1.3"}, {"replaced", []byte("%PDF, for that test"), "not the one that was signed"}, {"longer", append(signed, ' '), "not the one that was signed"},
 	} {
 		if c.bytes != nil {
 			if err := os.WriteFile(path, c.bytes, 0o666); err != nil {

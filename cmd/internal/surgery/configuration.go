@@ -20,6 +20,10 @@ type Configuration struct {
 	// RetentionYears is shown, nil for what is usual under the routine. Nothing is
 	// ever deleted by itself.
 	RetentionYears *float64 `mapstructure:"retention_years"`
+
+	// Timestamp is the server asked for a time stamp under each signature; without an
+	// address no network is used.
+	Timestamp Timestamp `mapstructure:"timestamp"`
 }
 
 // DefaultLimits is the limit set of a site that names none.
@@ -32,6 +36,16 @@ type Site struct {
 	Timezone   string   `mapstructure:"timezone"` // IANA name, "" for UTC
 	AltitudeM  *float64 `mapstructure:"altitude_m"`
 	AmbientKPa *float64 `mapstructure:"ambient_kpa"`
+
+	SecondSignature        string `mapstructure:"second_signature"` // required, none; "" is required
+	SecondSignatureBecause string `mapstructure:"second_signature_because"`
+}
+
+// Timestamp is an RFC 3161 time-stamp server. Roots is a PEM file with the authorities
+// it is believed by; without one a stamp is kept but judges no certificate.
+type Timestamp struct {
+	URL   string `mapstructure:"url"`
+	Roots string `mapstructure:"roots"`
 }
 
 // Steriliser is one machine.

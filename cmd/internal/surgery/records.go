@@ -38,6 +38,8 @@ type Records struct {
 	bench    *bench
 	world    World
 
+	afterFile func() error // where tests cut a signing off; nil
+
 	mu      sync.Mutex
 	notices []string
 }

@@ -29,7 +29,7 @@ func newBench(c Configuration, only string) (*bench, error) {
 		return nil, err
 	}
 	set := c.limitSet()
-	site := validate.Site{Altitude: figure(c.Site.AltitudeM), Ambient: figure(c.Site.AmbientKPa)}
+	site := validate.Site{Altitude: given(c.Site.AltitudeM), Ambient: given(c.Site.AmbientKPa)}
 	d := &bench{
 		options:  parse.Options{Zone: zone, Only: only},
 		machines: map[string]machine{},
@@ -78,12 +78,12 @@ func (m machine) remarks(h cycle.Header) []string {
 func (s Steriliser) machine() validate.Machine {
 	m := validate.Machine{
 		ID:               s.ID,
-		Litres:           figure(s.ChamberLitres),
+		Litres:           given(s.ChamberLitres),
 		Type:             s.Type,
 		DefaultProgramme: s.Programme,
 	}
 	if u := s.Uncertainty; u != nil {
-		m.Uncertainty = validate.Uncertainty{Temperature: figure(u.TemperatureK), Pressure: figure(u.PressureKPa)}
+		m.Uncertainty = validate.Uncertainty{Temperature: given(u.TemperatureK), Pressure: given(u.PressureKPa)}
 	}
 	if a := s.AirRemoval; a != nil {
 		m.Pulses, m.PulsesBelow = a.Pulses, a.BelowKPa

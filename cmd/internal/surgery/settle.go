@@ -3,6 +3,7 @@ package surgery
 import (
 	"fmt"
 	"math"
+	"net/url"
 	"slices"
 	"strings"
 	"time"
@@ -31,6 +32,7 @@ func (c Configuration) Faults() []Fault {
 	f.oneOf("limits", c.Limits, names...)
 	f.oneOf("routine", c.Routine, routines...)
 	f.within("retention_years", c.RetentionYears, 1, 200, "years")
+	c.Timestamp.faults(&f)
 	for i, folder := range c.Watch {
 		f.needed(fmt.Sprintf("watch[%d]", i+1), folder, "a folder")
 	}
@@ -65,6 +67,20 @@ func (s Site) faults(f *faults) {
 	if s.AltitudeM != nil && s.AmbientKPa != nil {
 		f.add("site.ambient_kpa", "both altitude_m and ambient_kpa", "one of the two",
 			"Keep the one that was measured.")
+	}
+	f.oneOf("site.second_signature", s.SecondSignature, "required", "none")
+	if s.SecondSignature == "none" {
+		f.needed("site.second_signature_because", s.SecondSignatureBecause, "the reason why nobody else signs; it is printed on every record")
+	}
+}
+
+func (t Timestamp) faults(f *faults) {
+	at, err := url.Parse(t.URL)
+	switch {
+	case t.URL == "" && t.Roots != "":
+		f.needed("timestamp.url", t.URL, "the address of a time-stamp server such as https://stamp.example/tsa")
+	case t.URL != "" && (err != nil || at.Scheme != "http" && at.Scheme != "https" || at.Host == ""):
+		f.add("timestamp.url", fmt.Sprintf("%q", t.URL), "an address such as https://stamp.example/tsa", "Write it out, or take the line out: then no time stamp is asked for.")
 	}
 }
 
@@ -249,8 +265,8 @@ func (c Column) faultsOfUnit(f *faults, key string) {
 	f.add(key, fmt.Sprintf("%q", c.Unit), want+", since the column is "+c.Is, "Correct the unit, or take it out.")
 }
 
-// figure turns a number that may be missing into the judge's.
-func figure(v *float64) validate.Figure {
+// given turns a number that may be missing into the judge's.
+func given(v *float64) validate.Figure {
 	if v == nil || math.IsNaN(*v) {
 		return validate.Figure{}
 	}

@@ -1,0 +1,248 @@
+package surgery
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+
+	"holdproof/parse/cycle"
+	"holdproof/report/daily"
+	"holdproof/report/logbook"
+	"holdproof/report/logbook/entry"
+)
+
+// pastTense is how a record tells what was decided.
+var pastTense = map[string]string{"released": "released at the machine", "rejected": "rejected at the machine",
+	DoRelease: "released", DoQuarantine: "quarantined", DoReprocess: "sent for reprocessing", DoUsed: "already used"}
+
+// across lists what lies between the cycles, and by which entry it was explained.
+func (b *dayBuilder) across() error {
+	for _, a := range b.period.Findings {
+		out := daily.Across{Check: a.Check, Cycles: a.Cycles, Message: a.Message, Remedy: a.Remedy}
+		explained, err := b.r.explained(b.ctx, b.v, a)
+		if err != nil {
+			return err
+		}
+		if explained {
+			if out.Explained, err = b.explanation(a.Cycles); err != nil {
+				return err
+			}
+		}
+		b.day.Across = append(b.day.Across, out)
+	}
+	return nil
+}
+
+// explanation is the newest note that explains what lies between the cycles.
+func (b *dayBuilder) explanation(cycles []string) (string, error) {
+	newest, words := int64(0), ""
+	for _, key := range cycles {
+		notes, err := logbook.Find[entry.Note](b.ctx, b.v, logbook.Filter{Cycle: key, Topic: dutyExplained, Newest: true, Limit: 1})
+		if err != nil {
+			return "", err
+		}
+		if len(notes) > 0 && notes[0].Number > newest {
+			newest, words = notes[0].Number, fmt.Sprintf("%s (%s, entry %d)", notes[0].Said.Text, b.who(notes[0].By), notes[0].Number)
+		}
+	}
+	return words, nil
+}
+
+// decisions lists what was done with the loads of the day, in the order of the log.
+func (b *dayBuilder) decisions() error {
+	keys := map[string]bool{}
+	for _, c := range b.cycles {
+		keys[c.Key] = true
+	}
+	type numbered struct {
+		n int64
+		daily.Decision
+	}
+	var all []numbered
+	days := logbook.Filter{From: b.day.Date, To: b.day.Date}
+	made, err := logbook.Find[entry.Decision](b.ctx, b.v, days)
+	if err != nil {
+		return err
+	}
+	for _, d := range made {
+		if d.Withdrawn || !keys[d.Cycle] {
+			continue
+		}
+		out := b.decision(d.Entry, d.Cycle, d.Said.Act)
+		out.Second, out.Rerun = b.who(d.Said.Second), d.Said.Rerun
+		all = append(all, numbered{d.Number, out})
+	}
+	machine, err := logbook.Find[entry.Release](b.ctx, b.v, days)
+	if err != nil {
+		return err
+	}
+	for _, d := range machine {
+		key := d.Cycle
+		for _, c := range b.cycles { // one that came before its record
+			if c.ReleaseEntry == d.Number {
+				key = c.Key
+			}
+		}
+		if !d.Withdrawn && keys[key] {
+			all = append(all, numbered{d.Number, b.decision(d.Entry, key, d.Said.Act)})
+		}
+	}
+	slices.SortFunc(all, func(x, y numbered) int { return cmp.Compare(x.n, y.n) })
+	for _, d := range all {
+		b.day.Decisions = append(b.day.Decisions, d.Decision)
+	}
+	return nil
+}
+
+func (b *dayBuilder) decision(e entry.Entry, key, act string) daily.Decision {
+	return daily.Decision{Cycle: key, At: b.at(e.At), Act: cmp.Or(pastTense[act], act), By: b.who(e.By),
+		Role: roleOf(b.people[e.By], b.r.localDay(e.At)), Reason: e.Reason}
+}
+
+// recalls tells of each load of the day that was called back.
+func (b *dayBuilder) recalls() error {
+	for _, c := range b.cycles {
+		if c.RecallEntry == 0 {
+			continue
+		}
+		rows, err := logbook.Find[entry.Recall](b.ctx, b.v, logbook.Filter{Cycle: c.Key})
+		if err != nil {
+			return err
+		}
+		var last *daily.Recall
+		for _, row := range rows {
+			if row.Withdrawn {
+				continue
+			}
+			if row.Said.Act == "opened" {
+				b.day.Recalls = append(b.day.Recalls, daily.Recall{Cycle: c.Key, Opened: b.at(row.At), Packs: b.contents(c.Key), Used: b.used(c.Key)})
+				last = &b.day.Recalls[len(b.day.Recalls)-1]
+			}
+			if last == nil {
+				continue
+			}
+			if words := packWords(row.Said.Packs); words != "" {
+				last.Outcome = words
+			}
+			if row.Said.Act == "closed" {
+				last.Closed, last.By = b.at(row.At), b.who(row.By)
+			}
+		}
+	}
+	return nil
+}
+
+func packWords(packs []entry.Pack) string {
+	var out []string
+	for _, p := range packs {
+		out = append(out, p.Pack+": "+cmp.Or(p.Became, "not known yet"))
+	}
+	return strings.Join(out, "; ")
+}
+
+// contents is what the load held, as it was entered.
+func (b *dayBuilder) contents(key string) string {
+	c, _ := b.day.Find(key)
+	switch l := c.Load; {
+	case l.Packs > 0 && l.Contents != "":
+		return fmt.Sprintf("%d packs, %s", l.Packs, l.Contents)
+	case l.Packs > 0:
+		return fmt.Sprintf("%d packs", l.Packs)
+	default:
+		return l.Contents
+	}
+}
+
+// used says that the load was used before its verdict was known.
+func (b *dayBuilder) used(key string) string {
+	for _, d := range b.day.DecisionsOn(key) {
+		if d.Act == pastTense[DoUsed] {
+			return cmp.Or(d.Reason, "used already, as "+d.By+" entered")
+		}
+	}
+	return ""
+}
+
+// missing lists what the day owes and does not have, each with the reason why it is
+// signed without it.
+func (b *dayBuilder) missing() error {
+	say := func(machine, format string, args ...any) {
+		b.day.Missing = append(b.day.Missing, daily.Missing{What: fmt.Sprintf(format, args...), Machine: machine, Reason: b.reason})
+	}
+	if len(b.day.Cycles)+len(b.notes) == 0 && len(b.day.Closed) == 0 {
+		say("", "nothing was recorded that day, and nobody noted that the surgery was closed")
+	}
+	for _, t := range b.day.Tests {
+		switch {
+		case t.Due && t.State == "missing":
+			say(t.Machine, "%s", t.Kind)
+		case t.Due && t.State == "open":
+			say(t.Machine, "%s: %s", t.Kind, t.Detail)
+		}
+	}
+	for _, a := range b.day.BeforeLoads() {
+		if len(b.numbersOf(a.Machine)) > 0 && !slices.ContainsFunc(b.day.Machines, func(m daily.Machine) bool { return m.ID == a.Machine && m.Counter != nil }) {
+			say(a.Machine, "the machine's own cycle counter at the end of the day")
+		}
+	}
+	for _, a := range b.day.Across {
+		if a.Explained == "" {
+			say("", "%s", strings.TrimSuffix(a.Message, "."))
+		}
+	}
+	if err := b.unrecorded(say); err != nil {
+		return err
+	}
+	for _, a := range b.day.BeforeLoads() {
+		if open := b.undecided(a.Machine); len(open) > 0 {
+			say(a.Machine, "what became of %s", strings.Join(open, ", "))
+		}
+	}
+	if open := b.undecided(""); len(open) > 0 {
+		say("", "what became of loads of no known steriliser: %s", strings.Join(open, ", "))
+	}
+	return nil
+}
+
+// numbersOf are the cycles of a machine.
+func (b *dayBuilder) numbersOf(machine string) []string {
+	var out []string
+	for _, c := range b.day.Cycles {
+		if c.Steriliser == machine {
+			out = append(out, c.Number)
+		}
+	}
+	return out
+}
+
+// unrecorded are releases at the machine whose record has not come.
+func (b *dayBuilder) unrecorded(say func(machine, format string, args ...any)) error {
+	rows, err := logbook.Find[entry.Release](b.ctx, b.v, logbook.Filter{From: b.day.Date, To: b.day.Date})
+	if err != nil {
+		return err
+	}
+	for _, row := range rows {
+		if row.Withdrawn || row.Cycle != "" || slices.ContainsFunc(b.cycles, func(c logbook.Cycle) bool { return c.ReleaseEntry == row.Number }) {
+			continue
+		}
+		say(row.Said.Steriliser, "the record of cycle %s, whose load was %s at the machine by %s at %s", row.Said.Number, row.Said.Act,
+			b.who(row.By), row.At.In(b.r.zone).Format("15:04"))
+	}
+	return nil
+}
+
+// undecided are the loads of a machine that nobody released, rejected or set aside.
+func (b *dayBuilder) undecided(machine string) []string {
+	var out []string
+	for _, c := range b.cycles {
+		if c.Steriliser == machine && c.Kind == cycle.Load.String() && c.Release == "" && c.Decision == "" && !c.Settled {
+			name := c.Number
+			if name == "" {
+				name = "the cycle of " + c.Start.In(b.r.zone).Format("15:04")
+			}
+			out = append(out, name)
+		}
+	}
+	return out
+}
