@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"reflect"
+	"slices"
 	"testing"
 	"time"
 )
@@ -68,6 +69,10 @@ func TestSignalSaysWhatMoved(t *testing.T) {
 	if !open || !s.Up || s.Since < 40 || s.Since > 48 || s.First <= s.Since || s.First > 60 || s.Last != 80 {
 		t.Errorf("found %+v", s)
 	}
+	rise := cs[0].Rise
+	if rise[s.Since-1] != 0 || slices.Min(rise[s.Since:]) <= 0 || rise[s.First] <= cs[0].H || rise[s.First-1] > cs[0].H {
+		t.Errorf("the change from %d, signalled at %d, is not that of the sums %v", s.Since, s.First, rise)
+	}
 	near := func(what string, got, want, allow float64) {
 		if !(math.Abs(got-want) <= allow) {
 			t.Errorf("%s: %v, expected %v", what, got, want)
@@ -102,6 +107,29 @@ func TestIntervalOfTheDay(t *testing.T) {
 	}
 	if p := float64(held) / float64(n); math.Abs(p-0.954) > 0.015 {
 		t.Errorf("held in %.3f of the cases", p)
+	}
+}
+
+// A pace that cannot be told from none promises no interval.
+func TestPaceOfNothing(t *testing.T) {
+	r := rand.New(rand.NewPCG(4, 4))
+	seen := 0
+	for range 200 {
+		points := make([]Point, 20)
+		for i := range points {
+			points[i] = Point{At: opened.AddDate(0, 0, i), Value: 0.1 * r.NormFloat64()}
+		}
+		s := Signal{Up: true, Limit: &steamHi}
+		s.extrapolate(points, 0, 0.1)
+		if s.Pace > 0 && s.Pace < s.PaceU {
+			seen++
+			if !s.Earliest.IsZero() || !s.Latest.IsZero() {
+				t.Fatalf("pace %v ± %v promises %v to %v", s.Pace, s.PaceU, s.Earliest, s.Latest)
+			}
+		}
+	}
+	if seen < 50 {
+		t.Errorf("%d cases, expected about 95", seen)
 	}
 }
 
