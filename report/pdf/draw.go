@@ -28,6 +28,9 @@ type Parts struct {
 	Figures map[string]figure.Cycle
 	// Sources holds, by SHA-256, the bytes of every source the Day names.
 	Sources map[string][]byte
+	// Twin asks for the same pages as a PDF/A-1b (ISO 19005-1), without attachments: a
+	// twin for validators that know no other part. It is no record.
+	Twin bool
 }
 
 // part is the part of ISO 19005 that a file conforms to.
@@ -43,7 +46,12 @@ const (
 // Errors: whatever [daily.Day.Check] says of the Day; a source whose bytes are
 // missing or are not those that the Day names; a figure drawn from another verdict
 // than the Day's.
-func Draw(d daily.Day, p Parts) ([]byte, error) { return draw(d, p, part3) }
+func Draw(d daily.Day, p Parts) ([]byte, error) {
+	if p.Twin {
+		return draw(d, p, part1)
+	}
+	return draw(d, p, part3)
+}
 
 func draw(d daily.Day, p Parts, as part) ([]byte, error) {
 	data, err := d.Marshal()

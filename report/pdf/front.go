@@ -251,15 +251,20 @@ func (r *record) missing(x, w float64) {
 		r.para(x, w, "Nothing that the routine owes.", text)
 		return
 	}
+	why := r.d.Missing[0].Reason
+	same := len(r.d.Missing) > 1 && why != "" && !slices.ContainsFunc(r.d.Missing, func(m daily.Missing) bool { return m.Reason != why })
 	for _, m := range r.d.Missing {
-		line := m.What
+		line := capital(m.What)
 		if m.Machine != "" {
-			line = m.Machine + ": " + line
+			line = m.Machine + ": " + m.What
 		}
-		if m.Reason != "" {
+		if m.Reason != "" && !same {
 			line += ". Signed without it: " + stripStop(m.Reason) + "."
 		}
 		r.para(x, w, line, strong)
+	}
+	if same {
+		r.para(x, w, "Signed without all of this: "+stripStop(why)+".", text)
 	}
 }
 

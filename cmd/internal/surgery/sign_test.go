@@ -65,11 +65,16 @@ type site struct {
 // signedSite makes it: mara and noel lead, lea operates and releases.
 func signedSite(t testing.TB, change ...func(*Configuration)) *site {
 	t.Helper()
+	return signedSiteAt(t, time.Date(2026, 11, 2, 18, 0, 0, 0, time.UTC), change...)
+}
+
+func signedSiteAt(t testing.TB, now time.Time, change ...func(*Configuration)) *site {
+	t.Helper()
 	c := demoSettings()
 	for _, f := range change {
 		f(&c)
 	}
-	s := &site{dir: filepath.Join(t.TempDir(), "Praxis Möwe 2"), clock: &clock{time.Date(2026, 11, 2, 18, 0, 0, 0, time.UTC)}}
+	s := &site{dir: filepath.Join(t.TempDir(), "Praxis Möwe 2"), clock: &clock{now}}
 	w := World{Now: s.clock.now, Rounds: 1}
 	settings := Settings{Value: c, File: "holdproof.yaml", Text: []byte(fmt.Sprintf("# %+v\n", c.Site))}
 	err := Begin(t.Context(), Beginning{Dir: s.dir, Settings: settings, Lead: "mara", Name: "Mara Quill",
