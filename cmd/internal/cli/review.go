@@ -3,6 +3,7 @@ package cli
 import (
 	"cmp"
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -95,7 +96,7 @@ func (p *page) waiting(x surgery.Waiting, indent int) {
 		p.line(span{under + x.About + " · ", plain}, span{x.Outcome.String(), m.style})
 	}
 	if x.Type != "" {
-		p.para(under, fmt.Sprintf("For %s: holdproof %s", surgery.Alternatives(x.For), x.Type), plain)
+		p.para(under, fmt.Sprintf("For %s: holdproof %s", surgery.Alternatives(x.For), withBy(x.Type)), plain)
 	}
 }
 
@@ -120,4 +121,12 @@ func reviewJSON(w World, all surgery.Review) error {
 		out = append(out, o)
 	}
 	return writeJSON(w.Stdout, map[string]any{"waiting": out, "since": all.From})
+}
+
+// withBy adds to a command who does it, where it asks.
+func withBy(command string) string {
+	if strings.HasPrefix(command, "decide") || strings.HasPrefix(command, "note") {
+		return command + " --by PERSON"
+	}
+	return command
 }

@@ -243,7 +243,7 @@ func (r *Records) decideOne(ctx context.Context, b *logbook.Batch, d Deciding, c
 	open := c.Recall == "opened" || c.Recall == "followed"
 	switch d.Do {
 	case DoPropose:
-		out.Waits = "It needs a second person: holdproof decide " + c.Key + " --release --by PERSON."
+		out.Waits = "It needs a second person: holdproof decide " + typed(c) + " --release --by PERSON."
 		data, err := plainJSON(proposal{Verdict: c.VerdictEntry})
 		if err != nil {
 			return out, err
@@ -262,7 +262,7 @@ func (r *Records) decideOne(ctx context.Context, b *logbook.Batch, d Deciding, c
 			return out, err
 		}
 	}
-	body := entry.Decision{Cycle: c.Key, Day: c.Day, Act: d.Do, Verdict: entry.Ref(c.VerdictEntry), Text: "",
+	body := entry.Decision{Cycle: c.Key, Day: c.Day, Act: d.Do, Verdict: entry.Ref(c.VerdictEntry),
 		Second: second.Person.Person, SecondProved: second.how}
 	if p, is := d.proposals[c.Key]; is && second.Person.Person == "" {
 		body.Second, body.SecondProved = p.By, fmt.Sprintf("%s, entry %d", p.Proved, p.Number)
@@ -280,7 +280,7 @@ func (r *Records) decideOne(ctx context.Context, b *logbook.Batch, d Deciding, c
 	case d.Do == DoQuarantine:
 		out.Waits = "It stays in quarantine until the lead decides."
 	case d.Do == DoReprocess && body.Rerun == "":
-		out.Waits = "When its new run has been imported, link the two: holdproof decide " + c.Key + " --reprocess --rerun NUMBER."
+		out.Waits = "When its new run has been imported, link the two: holdproof decide " + typed(c) + " --reprocess --rerun NUMBER."
 	case opens:
 		out.Waits = "A recall was opened. Find every pack; the lead closes it with what became of each."
 	}

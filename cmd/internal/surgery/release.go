@@ -13,9 +13,6 @@ import (
 	"holdproof/report/logbook/entry"
 )
 
-// setAside is what may always be done with a load that is not released.
-const setAside = "Set it aside with --quarantine or --reprocess; if it went out already, say --already-used."
-
 // releasable returns nil if the load may be released: its record conforms, or is
 // borderline and two people say why; nothing about it waits; it was not rejected,
 // used, sent back or recalled.

@@ -3,7 +3,6 @@ package surgery
 import (
 	"cmp"
 	"context"
-	"encoding/json"
 	"fmt"
 	"slices"
 	"strings"
@@ -83,7 +82,7 @@ func (r *Records) Review(ctx context.Context) (Review, error) {
 		}
 		out.From = from
 		w := &waits{r: r, ctx: ctx, v: v, from: from, to: to}
-		for _, look := range []func() error{w.recalls, w.between, w.cycles, w.machine, w.files, w.days} {
+		for _, look := range []func() error{w.recalls, w.between, w.early, w.cycles, w.machine, w.files, w.days} {
 			if err := look(); err != nil {
 				return err
 			}
@@ -145,6 +144,14 @@ func (w *waits) aboutCycle(c logbook.Cycle, kind string) Waiting {
 	return out
 }
 
+// typed is how a person names the cycle on the command line.
+func typed(c logbook.Cycle) string {
+	if c.Steriliser == "" || c.Number == "" || strings.ContainsAny(c.Steriliser+c.Number, " \"'/") {
+		return c.Key
+	}
+	return c.Steriliser + "/" + c.Number
+}
+
 func capital(text string) string {
 	if text == "" {
 		return ""
@@ -167,7 +174,7 @@ func (w *waits) recalls() error {
 			x.Why = capital(rows[0].Said.Because)
 		}
 		x.Instruction = "Call this load back. Find every pack; the lead closes the recall with what became of each."
-		x.Type = "decide " + c.Key + " --close --pack \"PACK=what became of it\""
+		x.Type = "decide " + typed(c) + " --close --pack \"PACK=what became of it\""
 		w.add(x, roleLead)
 	}
 	return nil
@@ -224,29 +231,29 @@ func (w *waits) load(c logbook.Cycle) error {
 	switch {
 	case c.Decision == DoReprocess:
 		x.Kind, x.Why = WaitRerun, "It was sent back, and the run it was processed again in is not named."
-		x.Instruction, x.Type = "Link it with its new run.", "decide "+c.Key+" --reprocess --rerun NUMBER"
+		x.Instruction, x.Type = "Link it with its new run.", "decide "+typed(c)+" --reprocess --rerun NUMBER"
 		w.add(x, enough(ActReprocess)...)
 	case c.Decision == DoQuarantine:
 		x.Kind, x.Instruction = WaitQuarantine, "In quarantine. The lead decides."
-		x.Type = "decide " + c.Key + " --reprocess"
+		x.Type = "decide " + typed(c) + " --reprocess"
 		w.add(x, roleLead)
 	case c.Release == "rejected":
 		x.Kind, x.Why = WaitRejected, "It was rejected at the machine."
-		x.Instruction, x.Type = "Send it back to be processed again.", "decide "+c.Key+" --reprocess"
+		x.Instruction, x.Type = "Send it back to be processed again.", "decide "+typed(c)+" --reprocess"
 		w.add(x, enough(ActReprocess)...)
 	case c.Outcome == Borderline.String():
-		x.Kind, x.Type = WaitBorderline, "decide "+c.Key+" --release --second PERSON --reason TEXT"
+		x.Kind, x.Type = WaitBorderline, "decide "+typed(c)+" --release --second PERSON --reason TEXT"
 		open, err := proposed(w.ctx, w.v, c)
 		if err != nil {
 			return err
 		}
 		if open != nil {
 			x.Instruction = "Proposed for release by " + open.By + ". A second person decides."
-			x.Type = "decide " + c.Key + " --release --reason TEXT"
+			x.Type = "decide " + typed(c) + " --release --reason TEXT"
 		}
 		w.add(x, roleLead)
 	default:
-		x.Type = "decide " + c.Key + " --reprocess"
+		x.Type = "decide " + typed(c) + " --reprocess"
 		if slices.Contains(w.again, c.Key) {
 			x.Instruction = validate.Instruct(validate.Verdict{Kind: cycle.KindNamed(c.Kind), Findings: []Finding{{Outcome: x.Outcome}}}, true).Sentence
 		}
@@ -266,7 +273,7 @@ func (w *waits) test(c logbook.Cycle) error {
 	if err != nil || why == "" {
 		return err
 	}
-	reading := "note --duty \"" + dutyReading(c.Kind) + "\" --cycle " + c.Key + " --outcome "
+	reading := "note --duty \"" + dutyReading(c.Kind) + "\" --cycle " + typed(c) + " --outcome "
 	switch {
 	case c.Outcome == Conforms.String() && !strings.Contains(why, "failed"):
 		x.Kind, x.Instruction = WaitIndicator, "Read the indicator: the curve alone never passes this test."
@@ -303,123 +310,4 @@ func (w *waits) passedSince(c logbook.Cycle) (bool, error) {
 		}
 	}
 	return false, nil
-}
-
-// between is what shows when cycles are laid side by side.
-func (w *waits) between() error {
-	p, err := w.r.across(w.ctx, w.v, w.from, w.to)
-	if err != nil {
-		return err
-	}
-	w.again = p.Again
-	return w.unexplained(p.Findings)
-}
-
-// unexplained adds what lies between cycles and nobody explained yet.
-func (w *waits) unexplained(found []Between) error {
-	kinds := map[string]string{"number-repeat": WaitStop, "same-readings": WaitStop, "counter": WaitCounter, "test-before-load": WaitEarly}
-	for _, a := range found {
-		done, err := w.r.explained(w.ctx, w.v, a)
-		if err != nil {
-			return err
-		}
-		if done {
-			continue
-		}
-		kind := kinds[a.Check]
-		if kind == "" {
-			kind = WaitGap
-		}
-		x := Waiting{Kind: kind, Name: a.Steriliser, Why: capital(a.Message) + ".", Instruction: a.Remedy, Outcome: validate.NotAssessed}
-		if len(a.Cycles) > 0 {
-			c, err := w.v.Cycle(w.ctx, a.Cycles[len(a.Cycles)-1])
-			if err != nil {
-				return err
-			}
-			x.Cycle, x.Day = c.Key, c.Day
-			x.Type = "note --duty \"" + dutyExplained + "\" --cycle " + c.Key + " --text TEXT"
-		}
-		w.add(x, enough(ActExplain)...)
-	}
-	return nil
-}
-
-// machine is what was done at the machine and has no record yet; today's may come.
-func (w *waits) machine() error {
-	rows, err := logbook.Find[entry.Release](w.ctx, w.v, logbook.Filter{From: w.from})
-	if err != nil {
-		return err
-	}
-	for _, row := range rows {
-		if row.Cycle != "" || row.Said.Day >= w.r.Today() {
-			continue
-		}
-		w.add(Waiting{Kind: WaitRecord, Name: w.r.calls(entry.Verdict{Steriliser: row.Said.Steriliser, Number: row.Said.Number}), Day: row.Said.Day, Outcome: validate.NotAssessed,
-			Instruction: "Export and import the record of this cycle.",
-			Why:         fmt.Sprintf("It was %s at the machine on %s by %s (entry %d), and its record has not come.", row.Said.Act, dayWords(row.Said.Day), row.By, row.Number)}, enough(ActNote)...)
-	}
-	return nil
-}
-
-// files are those that could not be read, or not to their end.
-func (w *waits) files() error {
-	rows, err := logbook.Find[entry.Import](w.ctx, w.v, logbook.Filter{From: w.from})
-	if err != nil {
-		return err
-	}
-	if len(rows) == 0 {
-		return nil
-	}
-	looked, err := logbook.Find[entry.Note](w.ctx, w.v, logbook.Filter{Topic: dutyFile, From: w.from})
-	if err != nil {
-		return err
-	}
-	done := map[int64]bool{}
-	for _, n := range looked {
-		var d dutyData
-		if json.Unmarshal(n.Said.Data, &d) == nil && d.File != nil {
-			done[*d.File] = true
-		}
-	}
-	shown := map[string]bool{}
-	for _, row := range slices.Backward(rows) {
-		if done[row.Number] || shown[row.Said.SHA256] {
-			continue
-		}
-		shown[row.Said.SHA256] = true
-		var problems []keptProblem
-		if err := json.Unmarshal(row.Said.Problems, &problems); err != nil || len(problems) == 0 {
-			continue
-		}
-		x := Waiting{Kind: WaitFile, Name: row.Said.File, Day: row.Said.Day, Outcome: NotProven, Instruction: "Do not use these loads. Export the record again.",
-			Why: capital(problems[0].Message) + ".", Type: fmt.Sprintf("note --duty %q --entry %d --text TEXT", dutyFile, row.Number)}
-		if row.Said.Readable {
-			x.Instruction = "Not all of this export could be read. Export the record again."
-		}
-		w.add(x, enough(ActExplain)...)
-	}
-	return nil
-}
-
-// days are those before today without a signature, and signed ones that changed since.
-func (w *waits) days() error {
-	days, err := w.v.Days(w.ctx, w.from, w.r.Today())
-	if err != nil {
-		return err
-	}
-	for _, d := range days {
-		x := Waiting{Name: dayWords(d.Day), Day: d.Day, Outcome: validate.NotAssessed, Type: "day " + d.Day + " --sign PERSON"}
-		switch {
-		case d.Due():
-			x.Kind, x.Instruction = WaitRevision, "Sign a new revision: entries came after its record was signed."
-		case d.Revision == 0 && d.Changed > 0 && d.Day < w.r.Today():
-			x.Kind, x.Instruction = WaitSignature, "This day is not signed."
-		case d.PreparedEntry > 0 && d.ReviewedEntry == 0 && d.Day < w.r.Today():
-			x.Kind, x.Instruction, x.Type = WaitSignature, "This day is prepared and not reviewed.", "countersign "+d.Day+" --as PERSON"
-		default:
-			continue
-		}
-		w.add(x, roleLead)
-	}
-	return nil
 }

@@ -1,0 +1,91 @@
+package surgery
+
+import (
+	"encoding/json"
+	"fmt"
+	"slices"
+
+	"holdproof/report/logbook"
+	"holdproof/report/logbook/entry"
+	"holdproof/validate"
+)
+
+// machine is what was done at the machine and has no record yet; today's may come.
+func (w *waits) machine() error {
+	rows, err := logbook.Find[entry.Release](w.ctx, w.v, logbook.Filter{From: w.from})
+	if err != nil {
+		return err
+	}
+	for _, row := range rows {
+		if row.Cycle != "" || row.Said.Day >= w.r.Today() {
+			continue
+		}
+		w.add(Waiting{Kind: WaitRecord, Name: w.r.calls(entry.Verdict{Steriliser: row.Said.Steriliser, Number: row.Said.Number}), Day: row.Said.Day, Outcome: validate.NotAssessed,
+			Instruction: "Export and import the record of this cycle.",
+			Why:         fmt.Sprintf("It was %s at the machine on %s by %s (entry %d), and its record has not come.", row.Said.Act, dayWords(row.Said.Day), row.By, row.Number)}, enough(ActNote)...)
+	}
+	return nil
+}
+
+// files are those that could not be read, or not to their end.
+func (w *waits) files() error {
+	rows, err := logbook.Find[entry.Import](w.ctx, w.v, logbook.Filter{From: w.from})
+	if err != nil {
+		return err
+	}
+	if len(rows) == 0 {
+		return nil
+	}
+	looked, err := logbook.Find[entry.Note](w.ctx, w.v, logbook.Filter{Topic: dutyFile, From: w.from})
+	if err != nil {
+		return err
+	}
+	done := map[int64]bool{}
+	for _, n := range looked {
+		var d dutyData
+		if json.Unmarshal(n.Said.Data, &d) == nil && d.File != nil {
+			done[*d.File] = true
+		}
+	}
+	shown := map[string]bool{}
+	for _, row := range slices.Backward(rows) {
+		if done[row.Number] || shown[row.Said.SHA256] {
+			continue
+		}
+		shown[row.Said.SHA256] = true
+		var problems []keptProblem
+		if err := json.Unmarshal(row.Said.Problems, &problems); err != nil || len(problems) == 0 {
+			continue
+		}
+		x := Waiting{Kind: WaitFile, Name: row.Said.File, Day: row.Said.Day, Outcome: NotProven, Instruction: "Do not use these loads. Export the record again.",
+			Why: capital(problems[0].Message) + ".", Type: fmt.Sprintf("note --duty %q --entry %d --text TEXT", dutyFile, row.Number)}
+		if row.Said.Readable {
+			x.Instruction = "Not all of this export could be read. Export the record again."
+		}
+		w.add(x, enough(ActExplain)...)
+	}
+	return nil
+}
+
+// days are those before today without a signature, and signed ones that changed since.
+func (w *waits) days() error {
+	days, err := w.v.Days(w.ctx, w.from, w.r.Today())
+	if err != nil {
+		return err
+	}
+	for _, d := range days {
+		x := Waiting{Name: dayWords(d.Day), Day: d.Day, Outcome: validate.NotAssessed, Type: "day " + d.Day + " --sign PERSON"}
+		switch {
+		case d.Due():
+			x.Kind, x.Instruction = WaitRevision, "Sign a new revision: entries came after its record was signed."
+		case d.Revision == 0 && d.Changed > 0 && d.Day < w.r.Today():
+			x.Kind, x.Instruction = WaitSignature, "This day is not signed."
+		case d.PreparedEntry > 0 && d.ReviewedEntry == 0 && d.Day < w.r.Today():
+			x.Kind, x.Instruction, x.Type = WaitSignature, "This day is prepared and not reviewed.", "countersign "+d.Day+" --as PERSON"
+		default:
+			continue
+		}
+		w.add(x, roleLead)
+	}
+	return nil
+}
