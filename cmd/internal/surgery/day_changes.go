@@ -47,7 +47,7 @@ func (b *dayBuilder) change(row logbook.Row[entry.Body], earlier []logbook.Row[e
 	for _, old := range earlier {
 		if row.Corrects != 0 {
 			if old.Number == row.Corrects {
-				_, out.Before = b.tell(old)
+				out.What, out.Before = b.tell(old)
 			}
 			continue
 		}
@@ -82,7 +82,7 @@ func (b *dayBuilder) tell(row logbook.Row[entry.Body]) (about, says string) {
 		about = s.Duty
 		for _, of := range []string{s.Steriliser, s.Place, b.nameOf(s.Cycle)} {
 			if of != "" {
-				about += " of " + of
+				about += ", " + of
 				break
 			}
 		}
@@ -90,9 +90,6 @@ func (b *dayBuilder) tell(row logbook.Row[entry.Body]) (about, says string) {
 	}
 	if row.Withdrawn {
 		says = "withdrawn"
-		if c, is := row.Body.(entry.Correction); is {
-			about += " on " + b.nameOf(c.About)
-		}
 	}
 	return about, says
 }

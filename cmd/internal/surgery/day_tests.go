@@ -146,8 +146,8 @@ func (b *dayBuilder) testOf(c logbook.Cycle) daily.Test {
 
 // join puts two texts into one, with a semicolon between.
 func join(a, b string) string {
-	if a == "" {
-		return b
+	if a == "" || b == "" {
+		return a + b
 	}
 	return a + "; " + b
 }
