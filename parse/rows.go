@@ -9,29 +9,33 @@ import (
 	"github.com/gocarina/gocsv"
 )
 
-// batch is the number of rows that gocsv carries in one call.
-const batch = 512
+// batch is the number of rows that are read in one call of gocsv, and page the
+// number that it carries in one cell: its cost is by the cell.
+const (
+	batch = 512
+	page  = 64
+)
 
-// row is a whole row of the file as one text, its cells one after the other; where
-// each ends is kept beside it. gocsv is given nothing to convert: a blank cell stays
-// blank, and every number is read by parse itself.
-type row struct {
-	Cells string `csv:"cells"`
+// sheet is a page of whole rows of the file as one text, their cells one after the
+// other; where each ends is kept beside it. gocsv is given nothing to convert: a
+// blank cell stays blank, and every number is read by parse itself.
+type sheet struct {
+	Rows string `csv:"rows"`
 }
 
-// UnmarshalCSVWithFields takes the row from gocsv.
-func (r *row) UnmarshalCSVWithFields(_, cells string) error {
-	r.Cells = cells
+// UnmarshalCSVWithFields takes the page from gocsv.
+func (s *sheet) UnmarshalCSVWithFields(_, rows string) error {
+	s.Rows = rows
 	return nil
 }
 
-var rowHeading = []string{"cells"}
+var rowHeading = []string{"rows"}
 
 // rows reads a file in batches through gocsv. It is gocsv's reader: one heading,
-// one cell a row.
+// one cell a page.
 type rows struct {
 	csv   *csv.Reader
-	out   []row
+	out   []sheet
 	n     int // rows in out
 	next  int // the next of them
 	lines []int
@@ -46,7 +50,8 @@ type rows struct {
 
 	cell  []string
 	buf   []byte
-	ends  []int // of the rows in buf
+	ends  []int // of the rows, from the start of their page
+	pages []int // ends of the pages in buf
 	cuts  []int // of the cells, from the start of their row
 	first []int // of each row in cuts, one more than rows
 }
@@ -56,7 +61,7 @@ func newRows(src io.Reader, comma byte) *rows {
 	c.Comma = rune(comma)
 	c.FieldsPerRecord = -1
 	c.ReuseRecord = true
-	return &rows{csv: c, out: make([]row, batch)}
+	return &rows{csv: c, out: make([]sheet, batch/page)}
 }
 
 // peek returns the line of the next row without taking it. Its error is the row's
@@ -76,7 +81,11 @@ func (r *rows) peek() (line int, bad error, ok bool) {
 
 // row returns the row that peek looked at.
 func (r *rows) row() cut {
-	return cut{r.out[r.next].Cells, r.cuts[r.first[r.next]:r.first[r.next+1]]}
+	start := 0
+	if r.next%page > 0 {
+		start = r.ends[r.next-1]
+	}
+	return cut{r.out[r.next/page].Rows[start:r.ends[r.next]], r.cuts[r.first[r.next]:r.first[r.next+1]]}
 }
 
 // cut is a row and where its cells end. The cells are not made before they are
@@ -139,7 +148,9 @@ func (r *rows) Read() ([]string, error) { return nil, errors.ErrUnsupported }
 
 // ReadAll hands gocsv the heading and the next batch of rows.
 func (r *rows) ReadAll() ([][]string, error) {
-	r.buf, r.ends, r.lines, r.cuts, r.first = r.buf[:0], r.ends[:0], r.lines[:0], r.cuts[:0], r.first[:0]
+	r.buf, r.ends, r.pages = r.buf[:0], r.ends[:0], r.pages[:0]
+	r.lines, r.cuts, r.first = r.lines[:0], r.cuts[:0], r.first[:0]
+	begun := 0 // of the page, in buf
 	for len(r.ends) < batch && r.err == nil && len(r.buf) < 2*mostLine {
 		cells, line, err := r.read()
 		if err != nil {
@@ -160,7 +171,13 @@ func (r *rows) ReadAll() ([][]string, error) {
 			r.buf = append(r.buf, c...)
 			r.cuts = append(r.cuts, len(r.buf)-start)
 		}
-		r.ends = append(r.ends, len(r.buf))
+		r.ends = append(r.ends, len(r.buf)-begun)
+		if len(r.ends)%page == 0 {
+			r.pages, begun = append(r.pages, len(r.buf)), len(r.buf)
+		}
+	}
+	if len(r.ends)%page > 0 {
+		r.pages = append(r.pages, len(r.buf))
 	}
 	r.first = append(r.first, len(r.cuts))
 	r.n = len(r.ends)
@@ -195,15 +212,15 @@ func (r *rows) lineOf(err error) int {
 	return line
 }
 
-// carve cuts the text of a batch into rows of one cell.
+// carve cuts the text of a batch into pages of one cell.
 func (r *rows) carve(all string) {
 	if r.given == nil {
 		r.given = append(r.given, rowHeading)
-		r.cell = make([]string, batch)
+		r.cell = make([]string, batch/page)
 	}
 	r.given = r.given[:1]
 	start := 0
-	for i, end := range r.ends {
+	for i, end := range r.pages {
 		r.cell[i] = all[start:end]
 		r.given = append(r.given, r.cell[i:i+1:i+1])
 		start = end
