@@ -2,6 +2,7 @@ package parse
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"holdproof/parse/cycle"
@@ -322,6 +323,14 @@ func (l *layout) reference(h *Hints) *Error {
 		c.why += "; absolute or gauge is left to the readings"
 	}
 	return nil
+}
+
+// at returns a copy for the same heading on another line. Readings may change the
+// use of a column; that stays with one copy.
+func (l *layout) at(line int) *layout {
+	c := *l
+	c.line, c.columns = line, slices.Clone(l.columns)
+	return &c
 }
 
 // same tells whether another heading line says the same.

@@ -42,7 +42,7 @@ func (r *Reader) eventLine() bool {
 // odd looks at a row that holds no time: a heading, a preamble, a footer, or a
 // reading whose time cannot be read.
 func (r *Reader) odd(line int) (Cycle, bool) {
-	if isHeading(r.cells, r.hintsFor()) {
+	if r.knownHeading() || isHeading(r.cells, r.hintsFor()) {
 		return r.onHeading(line)
 	}
 	if r.skipping {

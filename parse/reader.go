@@ -59,6 +59,9 @@ type Reader struct {
 	count      int
 	fatal      *Error
 	done       bool
+
+	known      *layout // the heading understood last, as it was before readings changed it
+	knownHints *Hints  // it was understood with
 }
 
 // Next returns the next cycle; io.EOF after the last. Any other error is an
@@ -142,7 +145,7 @@ func (r *Reader) heading(line int) *Error {
 	if r.hints != nil {
 		r.times.hint = order(r.hints.DateOrder)
 	}
-	l, bad := newLayout(r.cells, line, r.hints)
+	l, bad := r.layoutOf(line)
 	if bad != nil {
 		r.strange(bad)
 		if first {
@@ -173,6 +176,24 @@ func (r *Reader) heading(line int) *Error {
 	}
 	r.rows.take()
 	return nil
+}
+
+// layoutOf returns what the heading in r.cells means. One that stands before every
+// cycle is understood once.
+func (r *Reader) layoutOf(line int) (*layout, *Error) {
+	if r.knownHeading() {
+		return r.known.at(line), nil
+	}
+	l, bad := newLayout(r.cells, line, r.hints)
+	if bad == nil {
+		r.known, r.knownHints = l.at(line), r.hints
+	}
+	return l, bad
+}
+
+// knownHeading tells whether r.cells is the heading understood last.
+func (r *Reader) knownHeading() bool {
+	return r.known != nil && r.knownHints == r.hints && r.known.same(r.cells)
 }
 
 // newBlock reads the lines before the readings that come now.

@@ -14,9 +14,16 @@ import (
 // a fifth of it; without the limit twice as much as needed would lie about uncollected.
 const softMemory = 44 << 20
 
+// garbage is how much may lie about beside what is in use, in per cent. What is in use
+// is a few megabytes, so that the usual 100 would sweep all day for nothing.
+const garbage = 400
+
 func main() {
 	if os.Getenv("GOMEMLIMIT") == "" {
 		debug.SetMemoryLimit(softMemory)
+	}
+	if os.Getenv("GOGC") == "" {
+		debug.SetGCPercent(garbage)
 	}
 	os.Exit(cli.Run(os.Args[1:], cli.World{
 		Stdin: os.Stdin, Stdout: os.Stdout, Stderr: os.Stderr,
