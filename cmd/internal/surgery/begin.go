@@ -52,7 +52,7 @@ func Begin(ctx context.Context, in Beginning, w World) error {
 		return err
 	}
 	if in.Write {
-		if err := seal.WriteNew(in.Settings.File, in.Settings.Text, 0o666); err != nil {
+		if err := seal.WriteNew(in.Settings.File, in.Settings.Text, 0o644); err != nil {
 			return fmt.Errorf("the configuration cannot be written: %w", err)
 		}
 	}
