@@ -128,6 +128,10 @@ var refusedSettings = []struct{ why, in, key, want string }{
 	{"not YAML (its reader names the line before)", "site:\n▶  name: x\n \tbad: [\n", "", "YAML"},
 	{"a second document", "limits: en\n▶---\nlimits: en\n", "", "a second document"},
 	{"a text alone", "▶hello\n", "", "keys with values"},
+	{"nobody reviews and nobody says why", "▶site:\n  second_signature: none\n", "", "the reason why nobody else signs"},
+	{"a word that is no choice", "site:\n  second_signature: ▶maybe\n", "site.second_signature", "required or none"},
+	{"a stamp server without a scheme", "timestamp: {▶url: stamp.example}\n", "timestamp.url", "an address such as https://"},
+	{"authorities without a server", "timestamp: {▶roots: a.pem}\n", "timestamp.url", "nothing"},
 }
 
 func TestSettingsRefused(t *testing.T) {

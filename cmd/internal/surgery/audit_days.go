@@ -116,7 +116,7 @@ func (a *recordsAudit) prepare() error {
 
 func (a *recordsAudit) problem(f signedFile, format string, args ...any) {
 	s := f.newest()
-	a.out.Problems = append(a.out.Problems, fmt.Sprintf("%s/%s (revision %d of %s, %s): ", recordsFolder, f.name, s.Revision, s.Day, s.Meaning)+fmt.Sprintf(format, args...))
+	a.out.Problems = append(a.out.Problems, fmt.Sprintf("The record %s/%s (revision %d of %s, %s): ", recordsFolder, f.name, s.Revision, dayWords(s.Day), s.Meaning)+fmt.Sprintf(format, args...))
 }
 
 func (a *recordsAudit) file(f signedFile) error {
@@ -259,7 +259,7 @@ func (a *recordsAudit) strangers(known map[string]int) error {
 				what = fmt.Sprintf("It is signed by %s: signing was interrupted. Sign the day again, and it will be entered if nothing changed since; else move it elsewhere.", v.Signatures[0].Name)
 			}
 		}
-		a.out.Problems = append(a.out.Problems, fmt.Sprintf("%s/%s: no entry of the logbook names this file. %s", recordsFolder, f.Name(), what))
+		a.out.Problems = append(a.out.Problems, fmt.Sprintf("The file %s/%s: no entry of the logbook names it. %s", recordsFolder, f.Name(), what))
 	}
 	return nil
 }

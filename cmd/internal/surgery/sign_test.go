@@ -510,7 +510,7 @@ func TestAuditOfRecords(t *testing.T) {
 	s.finds(t, "the file is not there")
 	put(two.File, other)
 	put(filepath.Join(s.dir, recordsFolder, "2026-11-04.pdf"), []byte("%PDF-1.7 of somebody"))
-	s.finds(t, "no entry of the logbook names this file. It was put there by somebody else")
+	s.finds(t, "no entry of the logbook names it. It was put there by somebody else")
 }
 
 func flipped(b []byte, at int) []byte {
