@@ -11,10 +11,8 @@ import (
 	"holdproof/parse"
 	"holdproof/parse/cycle"
 	"holdproof/validate"
+	"holdproof/validate/routine"
 )
-
-// Routines are the jurisdictions whose days, weeks and years are known.
-var routines = []string{"australia", "england", "germany", "scotland", "united-states"}
 
 // Ranges of a site's figures (ours): the Dead Sea shore to the highest towns, and
 // the pressures of the air there.
@@ -30,7 +28,7 @@ func (c Configuration) Faults() []Fault {
 	c.Site.faults(&f)
 	names := c.limitSetNames()
 	f.oneOf("limits", c.Limits, names...)
-	f.oneOf("routine", c.Routine, routines...)
+	f.oneOf("routine", c.Routine, routine.Names()...)
 	f.within("retention_years", c.RetentionYears, 1, 200, "years")
 	c.Timestamp.faults(&f)
 	for i, folder := range c.Watch {

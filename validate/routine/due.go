@@ -1,0 +1,302 @@
+package routine
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+)
+
+// Due tells of each line of the routine, for each machine and water line it is for,
+// how it stands at the end of day as far as entries go: entries of later days do not
+// count, nor does the order of entries, loads and closures.
+//
+// A line with an interval of more than a day is due one interval after it was last
+// done without failing, by the calendar; if never, on the first day of the records, or
+// at once where that is unknown. A due day on which the surgery was closed, or the
+// machine out of service, moves to the next day that was not. A closure on whose days
+// loads were run explains nothing.
+//
+// Error: a day that is none.
+func Due(r Routine, f Facts, day string, done []Done) ([]Owed, error) {
+	d := diary{facts: f, today: day}
+	if err := d.check(done); err != nil {
+		return nil, err
+	}
+	d.done = slices.Clone(done)
+	slices.SortFunc(d.done, inOrder)
+	var out []Owed
+	for _, l := range r.Lines {
+		for _, o := range d.places(l) {
+			d.fill(&o)
+			out = append(out, o)
+		}
+	}
+	return out, nil
+}
+
+// inOrder sorts entries by day, time and then all they say, so that the order they
+// came in is gone.
+func inOrder(a, b Done) int {
+	return cmp.Or(strings.Compare(a.Day, b.Day), a.At.Compare(b.At), strings.Compare(a.Outcome, b.Outcome), strings.Compare(a.By, b.By),
+		slices.Compare(a.figure(), b.figure()), strings.Compare(a.Unit, b.Unit), cmp.Compare(a.Times, b.Times))
+}
+
+// figure is a list of the figure, or of none.
+func (e Done) figure() []float64 {
+	if e.Value == nil {
+		return nil
+	}
+	return []float64{*e.Value}
+}
+
+// diary is what is known when a day is looked at.
+type diary struct {
+	facts Facts
+	today string
+	done  []Done
+}
+
+func (d *diary) check(done []Done) error {
+	days := []string{d.today}
+	if d.facts.Since != "" {
+		days = append(days, d.facts.Since)
+	}
+	for _, e := range done {
+		days = append(days, e.Day)
+	}
+	for _, c := range d.facts.Closed {
+		if days = append(days, c.From); c.To != "" {
+			days = append(days, c.To)
+		}
+	}
+	for _, l := range d.facts.Loads {
+		days = append(days, l.Day)
+	}
+	for _, day := range days {
+		if _, err := time.Parse(time.DateOnly, day); err != nil {
+			return fmt.Errorf("found the day %q, expected one such as 2026-11-02", day)
+		}
+	}
+	return nil
+}
+
+// places are the machines and water lines that a line is for.
+func (d *diary) places(l Line) []Owed {
+	var out []Owed
+	switch l.Per {
+	case perWaterLine:
+		for _, p := range d.facts.WaterLines {
+			out = append(out, Owed{Line: l, Place: p})
+		}
+	case perSurgery:
+		out = append(out, Owed{Line: l})
+	default:
+		for _, s := range d.facts.Sterilisers {
+			vacuum := s.Type != "N"
+			if l.Per == perSteriliser || l.Per == perLoad || vacuum && (l.Per == perVacuum ||
+				l.Per == perWithDetector && s.AirDetector || l.Per == perWithoutDetector && !s.AirDetector) {
+				out = append(out, Owed{Line: l, Steriliser: s.ID})
+			}
+		}
+	}
+	return out
+}
+
+// fill tells how one line stands.
+func (d *diary) fill(o *Owed) {
+	var today []Done
+	for _, e := range d.done {
+		if !o.is(e) || e.Day > d.today {
+			continue
+		}
+		if verdict, _ := o.judge(e); verdict == Complete {
+			o.Last = e.Day
+		}
+		if e.Day == d.today {
+			today = append(today, e)
+		}
+	}
+	d.next(o)
+	if !d.decide(o, today) {
+		d.undone(o)
+	}
+	if o.State == Failed {
+		o.Next = d.today
+	}
+	if o.Per == perLoad {
+		d.loads(o)
+	}
+	d.gate(o, today)
+}
+
+// is tells whether an entry is about the line. What the surgery owes once is done
+// wherever it was done.
+func (o *Owed) is(e Done) bool {
+	return e.Duty == o.Duty && (o.Per == perSurgery || e.Steriliser == o.Steriliser && e.Place == o.Place)
+}
+
+// failedBefore tells whether the last entry before today failed: the duty then stays
+// due, whatever its interval.
+func (o *Owed) failedBefore(done []Done, today string) bool {
+	if o.Every.Days == 1 || o.Every == (Every{}) {
+		return false
+	}
+	failed := false
+	for _, e := range done {
+		if o.is(e) && e.Day < today && e.Outcome != "not done" {
+			verdict, _ := o.judge(e)
+			failed = verdict == Failed
+		}
+	}
+	return failed
+}
+
+// decide lets the last entry of the day speak; one that says "not done" only explains.
+func (d *diary) decide(o *Owed, today []Done) bool {
+	decided := false
+	for _, e := range today {
+		verdict, detail := o.judge(e)
+		if e.Outcome == "not done" {
+			if !decided {
+				o.Detail, o.By, o.At = "said not to be done", e.By, e.At
+			}
+			continue
+		}
+		o.State, o.Detail, o.By, o.At, decided = verdict, detail, e.By, e.At, true
+		o.Count += max(1, e.Times)
+	}
+	return decided
+}
+
+// undone is a line without an entry today.
+func (d *diary) undone(o *Owed) {
+	failed := o.failedBefore(d.done, d.today)
+	reason, closed := d.closed(d.today, *o)
+	switch {
+	case o.Every == Every{}:
+		o.State = NotDue
+	case d.today < o.Next && !failed:
+		o.State = NotDue
+	case closed:
+		o.State, o.Detail = Explained, reason
+	case failed:
+		o.State, o.Detail, o.Next = Overdue, "it failed and was not done again since", d.today
+	case o.Every.Days != 1 && o.Next != "" && o.Next < d.today:
+		o.State = Overdue
+	}
+	if (o.State == Open || o.State == Overdue) && o.Detail == "" && o.Every.Days != 1 && o.Last == "" {
+		o.Detail = "there is no entry of it yet"
+	}
+}
+
+// next is the day on which a line is due: daily lines each day, others one interval
+// after they were last done, moved to a day of work.
+func (d *diary) next(o *Owed) {
+	switch {
+	case o.Every == Every{}:
+		return
+	case o.Every.Days == 1:
+		o.Next = d.today
+		if o.Last == d.today {
+			o.Next = plus(d.today, o.Every)
+		}
+		return
+	case o.Last != "":
+		o.Next = plus(o.Last, o.Every)
+	case d.facts.Since != "":
+		o.Next = d.facts.Since
+	default:
+		return
+	}
+	for o.Next < d.today {
+		if _, closed := d.closed(o.Next, *o); !closed {
+			return
+		}
+		o.Next = plus(o.Next, Every{Days: 1})
+	}
+}
+
+func plus(day string, e Every) string {
+	t, _ := time.Parse(time.DateOnly, day) // every day was checked
+	return e.after(t).Format(time.DateOnly)
+}
+
+// closed tells whether a closure of that day explains that a line was not done, and
+// with what reason. Of several, the first in the order of their reasons.
+func (d *diary) closed(day string, o Owed) (string, bool) {
+	reason, found := "", false
+	for _, c := range d.facts.Closed {
+		whole := c.Steriliser == "" && c.Place == ""
+		mine := c.Steriliser != "" && c.Steriliser == o.Steriliser || c.Place != "" && c.Place == o.Place
+		if day < c.From || c.To != "" && day > c.To || !whole && !mine {
+			continue
+		}
+		if c.Place == "" && slices.ContainsFunc(d.facts.Loads, func(l Load) bool { return l.Day == day && (whole || l.Steriliser == c.Steriliser) }) {
+			continue
+		}
+		text := "closed"
+		if !whole {
+			text = "out of service"
+		}
+		if c.Reason != "" {
+			text += ": " + c.Reason
+		}
+		if !found || text < reason {
+			reason, found = text, true
+		}
+	}
+	return reason, found
+}
+
+// loads holds the releases against the loads that were run.
+func (d *diary) loads(o *Owed) {
+	run := 0
+	for _, l := range d.facts.Loads {
+		if l.Steriliser == o.Steriliser && l.Day == d.today {
+			run++
+		}
+	}
+	switch {
+	case o.Count < run:
+		o.State = Open
+	case run == 0 && o.Count == 0:
+		o.State = NotDue
+	}
+	o.Detail = fmt.Sprintf("%d of %d", o.Count, run)
+}
+
+// gate holds a line that must pass before the first load against that load.
+func (d *diary) gate(o *Owed, today []Done) {
+	if !o.BeforeLoad || o.State == NotDue || o.State == Explained {
+		return
+	}
+	var first time.Time
+	for _, l := range d.facts.Loads {
+		if l.Steriliser == o.Steriliser && l.Day == d.today && (first.IsZero() || l.At.Before(first)) {
+			first = l.At
+		}
+	}
+	atFirst, ever := false, false // passed as things stood at the first load; passed at all
+	for _, e := range today {
+		if e.Outcome == "not done" {
+			continue
+		}
+		verdict, _ := o.judge(e)
+		ever = ever || verdict == Complete
+		if first.IsZero() || e.At.Before(first) {
+			atFirst = verdict == Complete
+		}
+	}
+	switch {
+	case atFirst:
+		o.Before = InTime
+	case first.IsZero():
+		o.Before = Waiting
+	case ever:
+		o.Before = Late
+	default:
+		o.Before = Missing
+	}
+}
