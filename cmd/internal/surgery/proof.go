@@ -22,6 +22,7 @@ import (
 type Proof struct {
 	Person     string // id
 	Passphrase func() (string, error)
+	SignedIn   *SignedIn // instead of a passphrase, for acts that a session is enough for
 }
 
 // proven is a person who has shown to be that person.
@@ -78,6 +79,9 @@ func (r *Records) entitled(ctx context.Context, v *logbook.View, id string, act 
 // Errors: a [*Refusal] if the person may not, or has no key that counts;
 // [seal.ErrPassphrase].
 func (r *Records) prove(ctx context.Context, who Proof, act Act, at time.Time) (proven, error) {
+	if who.SignedIn != nil && who.SignedIn.Person == who.Person {
+		return r.proveSignedIn(ctx, *who.SignedIn, act, at)
+	}
 	p, err := r.entitled(ctx, r.book.View, who.Person, act, at)
 	if err != nil {
 		return proven{}, err

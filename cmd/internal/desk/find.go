@@ -1,0 +1,120 @@
+package desk
+
+import (
+	"fmt"
+	"net/http"
+	"net/url"
+	"strings"
+	"time"
+
+	"holdproof/cmd/internal/surgery"
+)
+
+// findData is the page that finds cycles and answers what an inspector asks.
+type findData struct {
+	Query    url.Values
+	Asked    bool
+	Found    []surgery.Shown
+	More     bool // there are more than are shown
+	Machines []surgery.Steriliser
+	People   []surgery.Person
+	Kinds    []string
+	Outcomes []string
+	Links    []question
+	Window   *window
+}
+
+// question is one that an inspector asks, with its address.
+type question struct{ Text, To string }
+
+// window is the loads since the last good test of a machine.
+type window struct {
+	Machine string
+	Before  time.Time
+	Test    *surgery.Shown
+	Loads   []surgery.Shown
+}
+
+// mostFound is how many cycles a page shows (ours).
+const mostFound = 200
+
+// Field is what was asked for in a field.
+func (f findData) Field(name string) string { return f.Query.Get(name) }
+
+func (d *Desk) find(w http.ResponseWriter, r *http.Request, v visitor) error {
+	q := r.URL.Query()
+	data := findData{Query: q, Machines: d.records.Machines(), Kinds: surgery.KindWords(),
+		Outcomes: []string{surgery.Failed.String(), surgery.NotProven.String(), surgery.Borderline.String(), surgery.Conforms.String()}}
+	var err error
+	if data.People, err = d.records.People(r.Context()); err != nil {
+		return err
+	}
+	data.Links = d.questions()
+	if machine := q.Get("window"); machine != "" {
+		if data.Window, err = d.window(r, machine, q.Get("before")); err != nil {
+			return err
+		}
+	} else if ask, asked := query(q); asked {
+		data.Asked = true
+		ask.Newest, ask.Limit = true, mostFound+1
+		if data.Found, err = d.records.ShownCycles(r.Context(), ask); err != nil {
+			return err
+		}
+		if data.More = len(data.Found) > mostFound; data.More {
+			data.Found = data.Found[:mostFound]
+		}
+	}
+	return d.show(w, r, v, "find", http.StatusOK, data)
+}
+
+// query reads what is asked for; false if nothing is.
+func query(q url.Values) (surgery.ShownQuery, bool) {
+	get := func(name string) string { return strings.TrimSpace(q.Get(name)) }
+	out := surgery.ShownQuery{Steriliser: get("machine"), Number: get("number"), From: day(get("from")), To: day(get("to")),
+		Outcome: get("outcome"), Kind: get("kind"), Person: get("person"), Waiting: get("waiting") != "", Recalled: get("recalled") != ""}
+	return out, out != surgery.ShownQuery{} || get("all") != ""
+}
+
+// day is a date, or "" for what is none.
+func day(text string) string {
+	if _, err := time.Parse(time.DateOnly, text); err != nil {
+		return ""
+	}
+	return text
+}
+
+func (d *Desk) window(r *http.Request, machine, before string) (*window, error) {
+	at, err := time.ParseInLocation(time.DateOnly, before, d.records.Zone())
+	if err != nil {
+		at = d.records.Now()
+	} else {
+		at = at.AddDate(0, 0, 1)
+	}
+	out := &window{Machine: machine, Before: at}
+	out.Test, out.Loads, err = d.records.LastGood(r.Context(), machine, at)
+	return out, err
+}
+
+// questions are those of an inspector that the logbook can answer, each a link with a
+// live answer (the list: what CQC, RACGP and CDC texts ask to be kept; ours).
+func (d *Desk) questions() []question {
+	today := d.records.Today()
+	month := d.records.Now().AddDate(0, -1, 0).Format(time.DateOnly)
+	out := []question{
+		{"Every cycle of today in number order, with its gaps", "/day/" + today},
+		{"Were today's tests passed before the first load, and is the day signed?", "/day/" + today + "#tests"},
+		{"Every failed cycle of the last month, and what became of the load", "/find?outcome=failed&from=" + month},
+		{"Every cycle of the last month whose record does not prove it", "/find?outcome=not+proven&from=" + month},
+		{"Everything that waits for a decision", "/find?waiting=yes"},
+		{"Loads that are being called back", "/find?recalled=yes"},
+		{"Which days are signed, open, closed or empty", "/days"},
+		{"Who may operate and release, since when", "/people"},
+		{"By which limits cycles are judged, and where these come from", "/judging"},
+	}
+	for _, m := range d.records.Machines() {
+		id := url.QueryEscape(m.ID)
+		out = append(out, question{fmt.Sprintf("Every cycle of %s in the last month", m.ID), "/find?machine=" + id + "&from=" + month},
+			question{fmt.Sprintf("Loads of %s since its last good test", m.ID), "/find?window=" + id})
+	}
+	return out
+}

@@ -1,0 +1,230 @@
+package desk
+
+import (
+	"fmt"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+
+	"holdproof/cmd/internal/surgery"
+)
+
+// todayData is the page of a day.
+type todayData struct {
+	surgery.DayShown
+	Waiting []surgery.Waiting // for the visitor, worst first
+	Others  int               // what waits for somebody else
+	Rows    []row
+	Today   bool
+	Came    *cameIn // what was just imported; nil
+	Said    string  // what was just done
+	People  []surgery.Person
+	Before  string // the day before and the day after
+	After   string
+	Draft   map[string][]string
+	Signed  []surgery.Happening
+	Sights  []string // of the loads that may be released
+}
+
+// Title says which day it is.
+func (t todayData) Title() string {
+	if t.Today {
+		return "Today"
+	}
+	return dayWords(t.Date)
+}
+
+// heldLoads are loads that may not be released for one reason.
+type heldLoads struct {
+	Why   string
+	Loads []surgery.Ready
+}
+
+// Left are the conforming loads that may not be released yet, by reason.
+func (t todayData) Left() []heldLoads {
+	var out []heldLoads
+	for _, l := range t.Ready.Left {
+		why := sentence(strings.TrimPrefix(l.Says, "is not released: "))
+		i := slices.IndexFunc(out, func(h heldLoads) bool { return h.Why == why })
+		if i < 0 {
+			i = len(out)
+			out = append(out, heldLoads{Why: why})
+		}
+		out[i].Loads = append(out[i].Loads, l)
+	}
+	return out
+}
+
+// row is a line of the day's list: a cycle, or something that is missing between them.
+type row struct {
+	surgery.Shown
+	Machine string // begins a machine
+	Gap     string // what is missing, a sentence
+	GapWhy  string // its explanation, or what to do
+	Settled bool
+	About   string // key of the cycle an explanation is entered on
+	Again   bool   // failed after a failed one
+	Missing string // a test that was owed and not made
+}
+
+func (d *Desk) today(w http.ResponseWriter, r *http.Request, v visitor) error {
+	return d.dayPage(w, r, v, d.records.Today())
+}
+
+func (d *Desk) day(w http.ResponseWriter, r *http.Request, v visitor) error {
+	return d.dayPage(w, r, v, r.PathValue("day"))
+}
+
+func (d *Desk) dayPage(w http.ResponseWriter, r *http.Request, v visitor, date string) error {
+	day, err := d.records.DayShown(r.Context(), date)
+	if err != nil {
+		return err
+	}
+	data := todayData{DayShown: day, Today: date == d.records.Today(), Rows: rowsOf(day)}
+	for _, s := range day.Ready.Seen {
+		data.Sights = append(data.Sights, sightWords(s))
+	}
+	if data.Today {
+		if err := d.waiting(r, v, &data); err != nil {
+			return err
+		}
+	}
+	data.Came = d.came.get(r.FormValue("came"), v.Person)
+	data.Said = d.sessions.PopString(r.Context(), "said")
+	data.Draft = d.drafts.take(v.token, "/day/"+date+"/sign")
+	if data.Signed, err = d.records.Signatures(r.Context(), date); err != nil {
+		return err
+	}
+	data.Before, data.After = neighbours(date, d.records.Today())
+	return d.show(w, r, v, "today", http.StatusOK, data)
+}
+
+// waiting sorts what waits by whether the visitor may do it.
+func (d *Desk) waiting(r *http.Request, v visitor, data *todayData) error {
+	review, err := d.records.Review(r.Context())
+	if err != nil {
+		return err
+	}
+	for _, x := range review.Waiting {
+		mine := v.Inspector || x.Kind == surgery.WaitRecall || slices.ContainsFunc(x.For, func(role string) bool { return slices.Contains(v.Roles, role) })
+		if !mine {
+			data.Others++
+			continue
+		}
+		x.Instruction = onPages(x.Instruction)
+		data.Waiting = append(data.Waiting, x)
+	}
+	return nil
+}
+
+// rowsOf is the day's list: machine by machine the tests that are missing, then the
+// cycles in number order, with what lies between two after the one it follows.
+func rowsOf(day surgery.DayShown) []row {
+	var out []row
+	used := map[int]bool{}
+	last := "\x00"
+	begin := func(machine string) {
+		if machine == last {
+			return
+		}
+		last = machine
+		name := machine
+		if name == "" {
+			name = "Of no known steriliser"
+		}
+		out = append(out, row{Machine: name})
+		for _, t := range day.Tests {
+			if t.Machine == machine && t.State == "missing" && machine != "" {
+				out = append(out, row{Missing: t.Kind})
+			}
+		}
+	}
+	for _, s := range day.Shown {
+		begin(s.Steriliser)
+		out = append(out, row{Shown: s, Again: slices.Contains(day.Again, s.Key)})
+		for i, a := range day.Across {
+			if used[i] || len(a.Cycles) == 0 || !slices.Contains(a.Cycles, s.Key) {
+				continue
+			}
+			if a.Check == "number-gap" && a.Cycles[0] != s.Key && len(a.Cycles) > 1 {
+				continue
+			}
+			used[i] = true
+			out = append(out, gapRow(sentence(a.Message), a.Explained, a.Remedy, s.Key))
+		}
+	}
+	for i, a := range day.Across {
+		if !used[i] {
+			about := ""
+			if len(a.Cycles) > 0 {
+				about = a.Cycles[len(a.Cycles)-1]
+			}
+			out = append(out, gapRow(sentence(a.Message), a.Explained, a.Remedy, about))
+		}
+	}
+	for _, m := range day.Machines {
+		if !slices.ContainsFunc(day.Shown, func(s surgery.Shown) bool { return s.Steriliser == m.ID }) {
+			out = append(out, row{Machine: m.ID}, row{Gap: "No cycle of this day is here.", Settled: true})
+		}
+	}
+	return out
+}
+
+func gapRow(message, explained, remedy, about string) row {
+	if explained != "" {
+		return row{Gap: message, GapWhy: "Explained: " + explained, Settled: true}
+	}
+	return row{Gap: message, GapWhy: remedy, About: about}
+}
+
+// sightWords is how a cycle stood, for a hidden field of a form: an act on a cycle that
+// stands otherwise by then is refused.
+func sightWords(s surgery.Sight) string {
+	return fmt.Sprintf("%s %d %d %d %d", s.Key, s.Verdict, s.Release, s.Decision, s.Recall)
+}
+
+func readSight(text string) (surgery.Sight, error) {
+	var s surgery.Sight
+	f := strings.Fields(text)
+	if len(f) != 5 {
+		return s, fmt.Errorf("%w: it does not say how the cycle stood", errForm)
+	}
+	s.Key = f[0]
+	for i, to := range []*int64{&s.Verdict, &s.Release, &s.Decision, &s.Recall} {
+		n, err := strconv.ParseInt(f[i+1], 10, 64)
+		if err != nil {
+			return s, fmt.Errorf("%w: it does not say how the cycle stood", errForm)
+		}
+		*to = n
+	}
+	return s, nil
+}
+
+// release lets go all conforming loads that were on show, one entry each.
+func (d *Desk) release(w http.ResponseWriter, r *http.Request, v visitor) error {
+	if err := r.ParseForm(); err != nil {
+		return err
+	}
+	do := surgery.Deciding{Do: surgery.DoRelease, By: surgery.Proof{Person: v.Person, SignedIn: &v.SignedIn}}
+	for _, text := range r.PostForm["seen"] {
+		s, err := readSight(text)
+		if err != nil {
+			return err
+		}
+		do.Cycles, do.Seen = append(do.Cycles, s.Key), append(do.Seen, s)
+	}
+	if len(do.Cycles) == 0 {
+		return fmt.Errorf("%w: no load is named", errForm)
+	}
+	done, err := d.records.Decide(r.Context(), do)
+	if err != nil {
+		return err
+	}
+	d.say(r, plural(len(done), "load was", "loads were")+" released.")
+	http.Redirect(w, r, inside(r.PostFormValue("back")), http.StatusSeeOther)
+	return nil
+}
+
+// say leaves a sentence for the next page.
+func (d *Desk) say(r *http.Request, text string) { d.sessions.Put(r.Context(), "said", text) }
