@@ -108,7 +108,12 @@ func (f CycleFilter) sql(w *where) string {
 		w.terms[len(w.terms)-1] += ")"
 	}
 	if f.Waiting {
-		w.terms = append(w.terms, "c.settled = FALSE")
+		// Few wait as a rule; where something else narrows too, its index is the better one.
+		term := "c.settled = FALSE"
+		if f.Outcome != "" || f.From != "" {
+			term = "NOT c.settled"
+		}
+		w.terms = append(w.terms, term)
 	}
 	if f.Recalled {
 		w.terms = append(w.terms, "c.recall IN ('opened', 'followed')")

@@ -41,6 +41,7 @@ func noteCommand(w World, at *common) *cobra.Command {
 	s.StringVar(&in, "in", "", "when it went in: 17:30 or \"2026-11-02 17:30\"")
 	s.StringVar(&out, "out", "", "when it came out")
 	s.Int64Var(&n.File, "entry", 0, "number of the entry of a file")
+	s.StringVar(&n.Explains, "explains", "", "what between the cycles it explains, such as number-gap")
 	s.StringVar(&when, "at", "", "when it was done (default now)")
 	s.Int64Var(&correct, "correct", 0, "number of the entry to correct")
 	s.BoolVar(&withdraw, "withdraw", false, "with --correct: take the entry back")

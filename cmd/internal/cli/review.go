@@ -17,8 +17,8 @@ func reviewCommand(w World, at *common) *cobra.Command {
 		Short: "What waits for whom, worst first",
 		Long: "Lists what waits for a person: recalls, loads nobody decided about, tests nobody read,\n" +
 			"missing numbers, loads to release, days to sign. The exit code is 1 when one of the first\n" +
-			"is there. Days more than 31 before the newest cycle are not looked at for gaps and\n" +
-			"signatures; what waits on a cycle itself is shown however old it is.",
+			"is there. Days more than 31 before the newest cycle are not looked at for gaps,\n" +
+			"signatures and conforming loads; what does not conform is shown however old it is.",
 		Example: "holdproof review",
 		Args:    needs(0, 0, "no argument"),
 	}

@@ -76,7 +76,7 @@ func held(seconds float64) func(*fixtures.Cycle) {
 // The loads of the day, by number.
 const (
 	good, short, tight, cut, other = "8", "9", "10", "11", "12"
-	helix                         = "7"
+	helix                          = "7"
 )
 
 // aDay imports one test and five loads: two conform, one is held too short, one is

@@ -12,7 +12,7 @@ import (
 
 // tenYears is a site with 20,000 cycles of two machines, eight a day and machine,
 // whose verdicts all say what that of one cycle says. A short run keeps fewer.
-func tenYears(b *testing.B) (r *Records, lastDay string) {
+func tenYears(b *testing.B, change ...func(i int, v *entry.Verdict)) (r *Records, lastDay string) {
 	r = opened(b, emptySite(b), machines(), "")
 	out, _ := imported(b, r, exported(b, b.TempDir(), "a.csv", cycleAt("1", "08:00:00")))
 	c, err := r.Cycle(b.Context(), out.arrivals[0].Key)
@@ -34,6 +34,9 @@ func tenYears(b *testing.B) (r *Records, lastDay string) {
 		v.Cycle = v.Steriliser + start.Format("-20060102-150405")
 		v.Digest = entry.Sum([]byte(v.Cycle))
 		lastDay = v.Day
+		for _, f := range change {
+			f(i, &v)
+		}
 		drafts = append(drafts, entry.Draft{At: evening, Body: v})
 	}
 	err = r.write(b.Context(), func(w *logbook.Batch) error { return w.AddAll(drafts) })

@@ -150,6 +150,9 @@ func (n Noting) over(old entry.Note) Noting {
 	if n.To.IsZero() {
 		n.To = old.To.Time
 	}
+	if n.Explains == "" && len(d.Explains) > 0 {
+		n.Explains = d.Explains[0]
+	}
 	if n.File == 0 && d.File != nil {
 		n.File = *d.File
 	}

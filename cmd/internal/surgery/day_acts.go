@@ -20,33 +20,16 @@ var pastTense = map[string]string{"released": "released at the machine", "reject
 func (b *dayBuilder) across() error {
 	for _, a := range b.period.Findings {
 		out := daily.Across{Check: a.Check, Cycles: a.Cycles, Message: a.Message, Remedy: a.Remedy}
-		explained, err := b.r.explained(b.ctx, b.v, a)
+		n, err := b.r.explanation(b.ctx, b.v, a)
 		if err != nil {
 			return err
 		}
-		if explained {
-			if out.Explained, err = b.explanation(a.Cycles); err != nil {
-				return err
-			}
+		if n != nil {
+			out.Explained = fmt.Sprintf("%s (%s, entry %d)", n.Said.Text, b.who(n.By), n.Number)
 		}
 		b.day.Across = append(b.day.Across, out)
 	}
 	return nil
-}
-
-// explanation is the newest note that explains what lies between the cycles.
-func (b *dayBuilder) explanation(cycles []string) (string, error) {
-	newest, words := int64(0), ""
-	for _, key := range cycles {
-		notes, err := logbook.Find[entry.Note](b.ctx, b.v, logbook.Filter{Cycle: key, Topic: dutyExplained, Newest: true, Limit: 1})
-		if err != nil {
-			return "", err
-		}
-		if len(notes) > 0 && notes[0].Number > newest {
-			newest, words = notes[0].Number, fmt.Sprintf("%s (%s, entry %d)", notes[0].Said.Text, b.who(notes[0].By), notes[0].Number)
-		}
-	}
-	return words, nil
 }
 
 // decisions lists what was done with the loads of the day, in the order of the log.

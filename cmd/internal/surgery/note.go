@@ -29,6 +29,7 @@ type Noting struct {
 	Product    string // of a line treatment
 	Strength   string // its concentration
 	File       int64  // number of the import entry of a file that could not be read
+	Explains   string // the check between cycles, such as number-gap; "" if only one waits
 	By         Proof
 	At         time.Time // zero: now
 	Reason     string
@@ -40,6 +41,7 @@ type dutyData struct {
 	Strength   string   `json:"concentration"`
 	ContactMin *float64 `json:"contact_min"` // out less in, null while it is still in
 	File       *int64   `json:"file_entry"`
+	Explains   []string `json:"explains"` // checks between cycles
 }
 
 // Noted is a note that was kept.
@@ -276,10 +278,17 @@ func (r *Records) noteData(ctx context.Context, v *logbook.View, n Noting, duty 
 	case n.File != 0:
 		return &Refusal{Why: duty.Name + " is not about a file", Instead: "Leave --entry out."}
 	}
-	if !treatment && duty.Name != dutyFile {
+	if !treatment && duty.Name != dutyFile && duty.Name != dutyExplained {
 		return nil
 	}
-	d := dutyData{Product: n.Product, Strength: n.Strength}
+	d := dutyData{Product: n.Product, Strength: n.Strength, Explains: []string{}}
+	if duty.Name == dutyExplained {
+		check, err := r.explains(ctx, v, body.Cycle, n.Explains)
+		if err != nil {
+			return err
+		}
+		d.Explains = append(d.Explains, check)
+	}
 	if !n.To.IsZero() {
 		minutes := n.To.Sub(n.From).Minutes()
 		d.ContactMin = &minutes
@@ -323,28 +332,6 @@ func (r *Records) afterNote(body entry.Note) []string {
 }
 
 func shortFigure(x float64) string { return fmt.Sprintf("%g", x) }
-
-// explained tells whether a person said what lies between cycles after the last of
-// them came in.
-func (r *Records) explained(ctx context.Context, v *logbook.View, a Between) (bool, error) {
-	last := int64(0)
-	newest := int64(0)
-	for _, key := range a.Cycles {
-		c, err := v.Cycle(ctx, key)
-		if err != nil {
-			return false, err
-		}
-		last = max(last, c.FirstEntry)
-		notes, err := logbook.Find[entry.Note](ctx, v, logbook.Filter{Cycle: key, Topic: dutyExplained, Newest: true, Limit: 1})
-		if err != nil {
-			return false, err
-		}
-		if len(notes) > 0 {
-			newest = max(newest, notes[0].Number)
-		}
-	}
-	return newest > last, nil
-}
 
 // kindsOfTest are the kinds of cycle that are tests.
 var kindsOfTest = []cycle.Kind{cycle.PenetrationTest, cycle.ControlTest, cycle.LeakTest}

@@ -71,7 +71,8 @@ func TestNotes(t *testing.T) {
 		{Noting{Duty: dutyClosed}, "6 cycles ran", "--date"},
 		{Noting{Duty: dutyClosed, Day: "2026-12-25", Text: "holiday"}, "", ""},
 		{Noting{Duty: dutyBackInUse, Text: "repaired"}, "tom may not put a steriliser back in service", "lead"},
-		{Noting{Duty: dutyExplained, Cycle: good, Text: "x"}, "tom may not explain", "release or lead"},
+		{Noting{Duty: dutyExplained, Cycle: good, Text: "x"}, "nothing between S1 · 8", "holdproof review"},
+		{Noting{Duty: dutyExplained, Text: "x"}, "needs a cycle", "--cycle"},
 		{Noting{Duty: dutyFile, Text: "x", File: 1, By: as("lea")}, "no imported file", "--entry"},
 		{Noting{Duty: dutyCounter, Value: x(1), File: 3}, "not about a file", ""},
 	} {
@@ -105,7 +106,7 @@ func TestContactTime(t *testing.T) {
 		t.Fatalf("%+v, %v", done, err)
 	}
 	e := entryOf[entry.Note](t, r, done.Entry)
-	if want := `{"product":"peroxide","concentration":"2 %","contact_min":30.5,"file_entry":null}`; string(e.Said.Data) != want {
+	if want := `{"product":"peroxide","concentration":"2 %","contact_min":30.5,"file_entry":null,"explains":[]}`; string(e.Said.Data) != want {
 		t.Errorf("kept %s, want %s", e.Said.Data, want)
 	}
 }

@@ -43,11 +43,11 @@ func (r *Records) releasable(ctx context.Context, v *logbook.View, d *Deciding, 
 		return err
 	}
 	for _, a := range waiting {
-		explained, err := r.explained(ctx, v, a)
+		note, err := r.explanation(ctx, v, a)
 		if err != nil {
 			return err
 		}
-		if !explained {
+		if note == nil {
 			return &Refusal{Why: name + " is not released: " + a.Message,
 				Instead: "Find out which record belongs to which load. Then enter it: holdproof note --duty \"" + dutyExplained + "\" --cycle " + c.Key + " --text TEXT. Until then --quarantine."}
 		}

@@ -182,7 +182,7 @@ func (w *waits) recalls() error {
 
 // cycles are those that wait by themselves.
 func (w *waits) cycles() error {
-	waiting, err := w.v.Cycles(w.ctx, logbook.CycleFilter{Waiting: true})
+	waiting, err := w.waiting()
 	if err != nil {
 		return err
 	}
@@ -219,6 +219,39 @@ func (w *waits) cycles() error {
 		w.add(Waiting{Kind: WaitRelease, Name: dayWords(day), Day: day, Outcome: Conforms, Instruction: what, Type: "decide --conforming " + day}, enough(ActRelease)...)
 	}
 	return nil
+}
+
+// waiting are the cycles that wait: those that do not conform however old they are, and
+// of those that conform the ones since the first day; that older ones wait is one line.
+func (w *waits) waiting() ([]logbook.Cycle, error) {
+	var out []logbook.Cycle
+	for _, o := range []Outcome{Failed, NotProven, Borderline} {
+		found, err := w.v.Cycles(w.ctx, logbook.CycleFilter{Waiting: true, Outcome: o.String()})
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, found...)
+	}
+	newer, err := w.v.Cycles(w.ctx, logbook.CycleFilter{Waiting: true, From: w.from})
+	if err != nil {
+		return nil, err
+	}
+	for _, c := range newer {
+		if c.Outcome == Conforms.String() {
+			out = append(out, c)
+		}
+	}
+	day, err := time.Parse(time.DateOnly, w.from)
+	if err != nil {
+		return nil, err
+	}
+	const few = 100
+	older, err := w.v.Cycles(w.ctx, logbook.CycleFilter{Waiting: true, To: day.AddDate(0, 0, -1).Format(time.DateOnly), Newest: true, Limit: few})
+	if i := slices.IndexFunc(older, func(c logbook.Cycle) bool { return c.Outcome == Conforms.String() }); i >= 0 {
+		w.add(Waiting{Kind: WaitRelease, Name: dayWords(older[i].Day), Day: older[i].Day, Outcome: Conforms,
+			Instruction: "Here and on days before, cycles that conform wait too.", Type: "decide --conforming " + older[i].Day}, enough(ActRelease)...)
+	}
+	return out, err
 }
 
 // load is one load that waits.
