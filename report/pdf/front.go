@@ -98,7 +98,7 @@ func (r *record) changes() {
 	if len(r.d.Changes) == 0 {
 		return
 	}
-	r.section("Changed since", func(x, w float64) {
+	r.section("Later entries", func(x, w float64) {
 		for _, c := range r.d.Changes {
 			line := capital(c.What) + ": " + c.After
 			if c.Before != "" {
@@ -215,8 +215,12 @@ func sentence(s string) string {
 // became says what was decided about a load.
 func (r *record) became(c daily.Cycle) string {
 	var out []string
-	for _, x := range r.d.DecisionsOn(c.ID) {
-		out = append(out, r.decision(x))
+	for i, x := range r.d.DecisionsOn(c.ID) {
+		words := r.decision(x)
+		if i > 0 {
+			words = capital(words)
+		}
+		out = append(out, words)
 	}
 	if len(out) == 0 {
 		return "What became of it: no decision is recorded."

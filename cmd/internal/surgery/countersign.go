@@ -33,7 +33,7 @@ func (r *Records) Countersign(ctx context.Context, date string, who Proof) (Sign
 	if err != nil {
 		return Signed{}, fmt.Errorf("the record cannot be read: %w", err)
 	}
-	by, err := r.prove(ctx, who, ActReview, r.Now())
+	by, err := r.proveToSign(ctx, who, ActReview)
 	if err != nil {
 		return Signed{}, err
 	}

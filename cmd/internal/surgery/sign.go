@@ -65,7 +65,7 @@ func (r *Records) Prepare(ctx context.Context, s Signing) (Signed, error) {
 	if err := r.preparable(rec, s); err != nil {
 		return Signed{}, err
 	}
-	by, err := r.prove(ctx, s.By, ActPrepare, r.Now())
+	by, err := r.proveToSign(ctx, s.By, ActPrepare)
 	if err != nil {
 		return Signed{}, err
 	}
@@ -89,6 +89,15 @@ func (r *Records) Prepare(ctx context.Context, s Signing) (Signed, error) {
 		return Signed{}, unsigned(err)
 	}
 	return r.enterPrepared(ctx, rec, by, statement, data)
+}
+
+// proveToSign opens the key of who signs: a session is not enough for that.
+func (r *Records) proveToSign(ctx context.Context, who Proof, act Act) (proven, error) {
+	by, err := r.prove(ctx, who, act, r.Now())
+	if err == nil && by.key == nil {
+		err = &Refusal{Why: "a signature needs the passphrase of " + who.Person, Instead: "Give the passphrase again."}
+	}
+	return by, err
 }
 
 // settle makes the configuration in force an entry, so that the record is drawn from a
