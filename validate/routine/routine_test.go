@@ -2,7 +2,6 @@ package routine
 
 import (
 	"math"
-	"os"
 	"slices"
 	"strings"
 	"testing"
@@ -156,12 +155,8 @@ func TestTableRefused(t *testing.T) {
 }
 
 func FuzzTable(f *testing.F) {
-	src, err := os.ReadFile("routines.csv")
-	if err != nil {
-		f.Fatal(err)
-	}
-	f.Add(src)
 	f.Add([]byte(heading))
+	f.Add([]byte("# a remark\n" + heading + "own,d,weekly,7 days,steriliser,no,note,min,2,,figure,Do it.,us,read,us,memory,\n"))
 	f.Add([]byte(heading + "own,d,weekly,7 days,steriliser,no,note,min,0x1p7,,figure,Do it.,us,read,us,memory,\n"))
 	// Whatever is read has a certainty, a sentence and sound limits.
 	f.Fuzz(func(t *testing.T, src []byte) {
