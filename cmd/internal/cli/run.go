@@ -81,6 +81,15 @@ func rootCommand(w World) *cobra.Command {
 		SilenceUsage:  true,
 	}
 	root.CompletionOptions.HiddenDefaultCmd = true
+	cobra.MousetrapHelpText = "" // a double click in a site's folder serves the desk
+	root.RunE = func(c *cobra.Command, _ []string) error {
+		dir, yes := doubleClicked(w)
+		if !yes {
+			return c.Help()
+		}
+		at.dir = dir
+		return serve(c.Context(), w, &at, serving{addr: deskAddress, browse: true})
+	}
 	root.PersistentFlags().StringVar(&at.dir, "dir", ".", "the site's folder")
 	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
 		return fmt.Errorf("%w; see %s --help", err, c.CommandPath())
@@ -103,6 +112,7 @@ func rootCommand(w World) *cobra.Command {
 		backupCommand(w, &at),
 		restoreCommand(w, &at),
 		selfcheckCommand(w),
+		serveCommand(w, &at),
 		steamCommand(w, &at),
 	)
 	return root
