@@ -124,7 +124,7 @@ func (c Chart) Open() (Signal, bool) {
 // least were found); a sensor that drifts by 0.05 K a week, from ten cycles a week on,
 // and a seal that leaks more each week are signalled before the first verdict they
 // spoil. Not so by gauge pressure: the weather hides a drift of 0.05 K a week for up to
-// twenty weeks. Nor in the first 20 cycles, which for weekly leak tests are 20 weeks.
+// 22 weeks. Nor in the first 20 cycles, which for weekly leak tests are 20 weeks.
 //
 // Error: a figure that is not finite, a point without time or of no known quantity,
 // two figures of one quantity of one cycle.
