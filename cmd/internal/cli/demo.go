@@ -49,7 +49,7 @@ func demoCommand(w World) *cobra.Command {
 				p.gap()
 				p.para("  ", "This computer's clock stands before the end of that week. Until it has passed, what you do in this folder is refused as lying ahead.", plain)
 			}
-			return writeNext(p, c.Root(), programOf(w.Program), demo)
+			return writeNext(p, programOf(w.Program), demo)
 		},
 	}
 }
@@ -110,12 +110,13 @@ func signatures(d surgery.WeekDay) string {
 }
 
 // writeNext says who the people are, where everything is, and what to type next.
-func writeNext(p *page, root *cobra.Command, program string, d surgery.Demo) error {
+func writeNext(p *page, program string, d surgery.Demo) error {
 	p.gap()
 	p.line(span{"  People, and their passphrases, which are no secret", strong})
 	p.gap()
-	for _, one := range surgery.DemoPeople(d.Dir) {
-		p.line(span{"  " + padded(one.ID, 7), strong}, span{padded(one.Passphrase, 27) + padded(cmp.Or(one.Name, "the authority"), 16) + one.May, plain})
+	all := append(surgery.DemoPeople(d.Dir), surgery.DemoPerson{ID: "ca", Name: "the authority", May: "make people", Passphrase: surgery.DemoAuthority})
+	for _, one := range all {
+		p.line(span{"  " + padded(one.ID, 7), strong}, span{padded(one.Passphrase, 27) + padded(one.Name, 16) + one.May, plain})
 	}
 	p.gap()
 	p.line(span{"  Where everything is", strong})
@@ -126,16 +127,13 @@ func writeNext(p *page, root *cobra.Command, program string, d surgery.Demo) err
 	p.line(span{"  What to type next", strong})
 	p.gap()
 	at := " --dir " + quoted(d.Dir)
-	next := []string{
+	for _, command := range []string{
+		"serve" + at,
 		"review" + at,
 		"countersign 2026-11-06 --as edda" + at,
 		"verify " + quoted(filepath.Join(d.Dir, "records", "2026-11-02.pdf")),
 		"check --explain" + at + " " + quoted(filepath.Join(d.Dir, "exports", "S1-1045.csv")),
-	}
-	if c, _, err := root.Find([]string{"serve"}); err == nil && c != root {
-		next = append([]string{"serve" + at}, next...)
-	}
-	for _, command := range next {
+	} {
 		p.lines("  " + program + " " + command)
 	}
 	return p.flush()

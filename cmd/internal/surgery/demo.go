@@ -30,20 +30,20 @@ var demoPeople = []DemoPerson{
 	{"junie", "Junie Pascombe", "operate", "blue boat at low tide"},
 }
 
-// demoAuthority is the passphrase of the invented surgery's authority.
-const demoAuthority = "only to make people"
+// DemoAuthority is the passphrase of the invented surgery's authority.
+const DemoAuthority = "only to make people"
 
 // demoMark is a file that only the folder of the demonstration has.
 const demoMark = "DEMO.txt"
 
 // DemoPeople returns the people of the invented surgery if dir holds it, else none: of
-// a real surgery no passphrase is ever shown. The authority is the last, without a name.
+// a real surgery no passphrase is ever shown.
 func DemoPeople(dir string) []DemoPerson {
 	text, err := os.ReadFile(filepath.Join(dir, demoMark))
 	if err != nil || !bytes.Equal(text, demoText()) {
 		return nil
 	}
-	return append(slices.Clone(demoPeople), DemoPerson{ID: "ca", May: "make people", Passphrase: demoAuthority})
+	return slices.Clone(demoPeople)
 }
 
 // demoText is what the mark says.
@@ -59,7 +59,7 @@ func demoText() []byte {
 	for _, p := range demoPeople {
 		row(p.ID, p.Passphrase, p.Name, p.May)
 	}
-	row("ca", demoAuthority, "the authority", "make people")
+	row("ca", DemoAuthority, "the authority", "make people")
 	return b.Bytes()
 }
 

@@ -71,7 +71,7 @@ func LiveDemo(ctx context.Context, d Demo, s Settings, w World, tell func(done, 
 // begin makes the site and its people.
 func (w *demoWeek) begin(s Settings, world World) error {
 	lead := demoPeople[0]
-	err := Begin(w.ctx, Beginning{Dir: w.dir, Settings: s, Lead: lead.ID, Name: lead.Name, Passphrase: word(lead.Passphrase), Authority: word(demoAuthority)}, world)
+	err := Begin(w.ctx, Beginning{Dir: w.dir, Settings: s, Lead: lead.ID, Name: lead.Name, Passphrase: word(lead.Passphrase), Authority: word(DemoAuthority)}, world)
 	if err != nil {
 		return err
 	}
@@ -135,7 +135,7 @@ func word(passphrase string) func() (string, error) {
 
 // lockForGood locks the keys of the demonstration with as many rounds as any other.
 func lockForGood(dir string) error {
-	words := map[string]string{authorityID: demoAuthority}
+	words := map[string]string{authorityID: DemoAuthority}
 	for _, p := range demoPeople {
 		words[p.ID] = p.Passphrase
 	}
@@ -212,7 +212,7 @@ func (w *demoWeek) by(id string) Proof {
 func (w *demoWeek) people() error {
 	roles := map[string][]string{"tobin": {roleOperate, roleRelease}, "junie": {roleOperate}}
 	for _, p := range demoPeople[1:] {
-		err := w.r.AddPerson(w.ctx, Joining{ID: p.ID, Name: p.Name, Roles: roles[p.ID], Passphrase: word(p.Passphrase), By: w.by("edda"), Authority: word(demoAuthority)})
+		err := w.r.AddPerson(w.ctx, Joining{ID: p.ID, Name: p.Name, Roles: roles[p.ID], Passphrase: word(p.Passphrase), By: w.by("edda"), Authority: word(DemoAuthority)})
 		if err != nil {
 			return err
 		}
