@@ -128,6 +128,25 @@ func TestDayTests(t *testing.T) {
 	}
 }
 
+// A control test whose curve fails has failed, at its end; one that passes after it
+// counts, and the failed one stays on the day.
+func TestDayTestFailed(t *testing.T) {
+	s := signedSite(t)
+	control := func(number, clock string, hold float64) fixtures.Cycle {
+		return cycleAt(number, clock, func(c *fixtures.Cycle) { c.Label, c.Hold, c.Interval = "Control test", hold, 1 })
+	}
+	imported(t, s.Records, exported(t, t.TempDir(), "one.csv", control("1", "07:00:00", 120), cycleAt("3", "09:00:00")))
+	d := s.day(t, monday)
+	if rows := testsIn(d, "S1", "control test"); len(rows) != 1 || rows[0].State != "failed" || rows[0].At == "" || !rows[0].Due || !d.BeforeLoads()[0].Failed {
+		t.Errorf("%+v", rows)
+	}
+	imported(t, s.Records, exported(t, t.TempDir(), "two.csv", control("2", "08:00:00", 228)))
+	d = s.day(t, monday)
+	if rows := testsIn(d, "S1", "control test"); len(rows) != 2 || rows[0].Due || !rows[1].Due || rows[1].State != "passed" || d.BeforeLoads()[0].Failed {
+		t.Errorf("%+v", rows)
+	}
+}
+
 // What a routine owes each day, by the type of the machine.
 func TestOwed(t *testing.T) {
 	for _, c := range []struct {

@@ -189,7 +189,9 @@ func (r *Records) enterPrepared(ctx context.Context, rec *DayRecord, by proven, 
 			return err
 		}
 		if r.afterFile != nil {
-			return r.afterFile()
+			if err := r.afterFile(); err != nil {
+				return err
+			}
 		}
 		wrote = true
 		return nil

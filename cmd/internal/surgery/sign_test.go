@@ -2,6 +2,7 @@ package surgery
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -13,6 +14,7 @@ import (
 	"time"
 
 	"holdproof/fixtures"
+	"holdproof/report/daily"
 	"holdproof/report/logbook"
 	"holdproof/report/logbook/entry"
 	"holdproof/report/pdf"
@@ -521,40 +523,44 @@ func flipped(b []byte, at int) []byte {
 
 // A record signed by a second certificate of the same name, which only the holder of
 // the authority can make: verify cannot tell, audit names it. So it does with one of
-// another authority, and with one that is somebody else's.
+// another authority, one that is somebody else's, one that was ended, and with an entry
+// that says otherwise than the record.
 func TestCertificateOutsideTheLog(t *testing.T) {
+	own := func(s *site) *seal.Key { return openedKey(t, s, "lea") }
 	for _, c := range []struct {
 		name, want string
-		key        func(*site, *seal.Key) (*seal.Key, error)
+		key        func(*site) *seal.Key
+		before     func(*site, *DayRecord) // it is signed
+		after      func(*site, *DayRecord) // it is signed, and entered next
 	}{
-		{"issued beside the log", "is not in the log of certificates", func(s *site, authority *seal.Key) (*seal.Key, error) {
-			return authority.Issue("Lea Brook", s.Now())
+		{name: "as it should be", key: own},
+		{name: "issued beside the log", want: "is not in the log of certificates", key: func(s *site) *seal.Key {
+			authority, err := seal.Open(read(t, keyFile(s.dir, authorityID)), "the authority of the quay")
+			return issuedBy(t, s, authority, err)
 		}},
-		{"of another authority", "does not lead to an authority you trust", func(s *site, _ *seal.Key) (*seal.Key, error) {
-			a, err := seal.NewAuthority("Tern Quay Surgery", s.Now())
-			if err != nil {
-				return nil, err
+		{name: "of another authority", want: "does not lead to an authority you trust", key: func(s *site) *seal.Key {
+			authority, err := seal.NewAuthority("Tern Quay Surgery", s.Now())
+			return issuedBy(t, s, authority, err)
+		}},
+		{name: "of somebody else in the log", want: `was issued to "noel", and the entry is of "lea"`, key: func(s *site) *seal.Key { return openedKey(t, s, "noel") }},
+		{name: "ended", want: "had been ended by entry", key: func(s *site) *seal.Key {
+			old := own(s)
+			if err := s.Renew(t.Context(), Renewal{ID: "lea", Passphrase: by("lea").Passphrase, By: by("mara"), Authority: passphrase("the authority of the quay"), Reason: "lost"}); err != nil {
+				t.Fatal(err)
 			}
-			return a.Issue("Lea Brook", s.Now())
+			return old
 		}},
-		{"of somebody else in the log", `was issued to "noel", and the entry is of "lea"`, func(s *site, _ *seal.Key) (*seal.Key, error) {
-			return seal.Open(read(t, keyFile(s.dir, "noel")), "noel at the quay")
-		}},
+		{name: "entered when it was valid no more", want: "not at the time of signing", key: own,
+			after: func(s *site, _ *DayRecord) { s.clock.Time = s.clock.AddDate(6, 0, 0) }},
+		{name: "another root in the entry", want: "with another root than its entry says", key: own,
+			after: func(_ *site, rec *DayRecord) { rec.Day.Record.LogRoot = strings.Repeat("0", 64) }},
+		{name: "drawn from another log", want: "are not those it was drawn from", key: own,
+			before: func(_ *site, rec *DayRecord) { rec.Day.Record.LogRoot = strings.Repeat("0", 64) }},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			s := signedSite(t)
 			s.demoDay(t)
-			if err := s.settle(t.Context()); err != nil {
-				t.Fatal(err)
-			}
-			authority, err := seal.Open(read(t, keyFile(s.dir, authorityID)), "the authority of the quay")
-			if err != nil {
-				t.Fatal(err)
-			}
-			key, err := c.key(s, authority)
-			if err != nil {
-				t.Fatal(err)
-			}
+			key := c.key(s)
 			rec, err := s.dayWith(t.Context(), monday, unfinished)
 			if err != nil {
 				t.Fatal(err)
@@ -563,13 +569,81 @@ func TestCertificateOutsideTheLog(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
+			if c.before != nil {
+				c.before(s, rec)
+			}
 			statement := s.statement(p)
 			p.key = key
-			if _, err := s.enterPrepared(t.Context(), rec, p, statement, signedWith(t, rec, key, statement)); err != nil {
+			data := signedWith(t, rec, key, statement)
+			if c.after != nil {
+				c.after(s, rec)
+			}
+			if _, err := s.enterPrepared(t.Context(), rec, p, statement, data); err != nil {
 				t.Fatal(err)
+			}
+			if c.want == "" {
+				sound(t, s.Records)
+				return
 			}
 			s.finds(t, c.want)
 		})
+	}
+}
+
+func issuedBy(t testing.TB, s *site, authority *seal.Key, err error) *seal.Key {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+	k, err := authority.Issue("Lea Brook", s.Now())
+	if err != nil {
+		t.Fatal(err)
+	}
+	return k
+}
+
+// A record is replaced by nothing but its own extension.
+func TestExtendRecord(t *testing.T) {
+	dir := t.TempDir()
+	path := wrote(t, dir, "a.pdf", "first")
+	for _, other := range []string{"firs", "first", "First and second", ""} {
+		if err := extendRecord(path, []byte(other)); err == nil || string(read(t, path)) != "first" {
+			t.Errorf("%q took its place (%v)", other, err)
+		}
+	}
+	wrote(t, dir, "a.pdf.second", "of an earlier try")
+	if err := extendRecord(path, []byte("first and second")); err != nil || string(read(t, path)) != "first and second" {
+		t.Error(err)
+	}
+	if files, err := os.ReadDir(dir); err != nil || len(files) != 1 {
+		t.Errorf("%d files left", len(files))
+	}
+}
+
+// Whatever happens to the file while the passphrase is typed, it is not written over;
+// a transaction that fails takes its file back.
+func TestChangedBetween(t *testing.T) {
+	s := signedSite(t)
+	s.demoDay(t)
+	if err := s.settle(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	s.afterFile = func() error { cancel(); return nil }
+	if _, err := s.Prepare(ctx, Signing{Date: monday, By: by("lea"), Reason: unfinished}); err == nil || len(s.files(t)) != 0 {
+		t.Errorf("files %q, %v", s.files(t), err)
+	}
+	s.afterFile = nil
+	file := s.prepared(t, monday).File
+	other := append(read(t, file), "\n%%EOF\n"...)
+	s.refused(t, "is not the file that was signed as prepared", func() error {
+		_, err := s.Countersign(t.Context(), monday, Proof{Person: "mara", Passphrase: func() (string, error) {
+			return "mara at the quay", os.WriteFile(file, other, 0o666)
+		}})
+		return err
+	})
+	if !bytes.Equal(read(t, file), other) {
+		t.Error("a file that was changed meanwhile was written over")
 	}
 }
 
@@ -612,6 +686,12 @@ func TestVerifyLooksInside(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	alone, err := s.Day(t.Context(), monday)
+	if err != nil {
+		t.Fatal(err)
+	}
+	alone.Day.Signing = daily.Signing{Second: "none", Reason: "one person works here"}
+	alone.Day.Record.Made = rec.Day.Record.Made
 	for _, c := range []struct {
 		why  string
 		rec  *DayRecord
@@ -621,6 +701,7 @@ func TestVerifyLooksInside(t *testing.T) {
 		{"sound", rec, good, ""},
 		{"another surgery", rec, elsewhere, "is for Gull Street Surgery"},
 		{"before the record", later, early, "signed at"},
+		{"a second signature where none is asked for", alone, good, "says that a second signature is not asked for"},
 	} {
 		path := filepath.Join(t.TempDir(), "record.pdf")
 		if err := os.WriteFile(path, signedWith(t, c.rec, key, c.s), 0o600); err != nil {
@@ -641,6 +722,23 @@ func TestVerifyLooksInside(t *testing.T) {
 	_, err = Verify([]string{s.dir}, Trusting{Roots: keyFile(s.dir, "lea")})
 	if err == nil || !strings.Contains(err.Error(), "no certificate in PEM form") {
 		t.Errorf("roots that are none: %v", err)
+	}
+}
+
+// The exports attached are those of the facts, no more and no less.
+func TestAttachedAsSaid(t *testing.T) {
+	d := daily.Day{Sources: []daily.Source{{Name: "a.csv", SHA256: "a"}, {Name: "b.csv", SHA256: "b"}}}
+	for _, c := range []struct {
+		sums map[string]bool
+		want string
+	}{
+		{map[string]bool{"a": true, "b": true}, ""},
+		{map[string]bool{"a": true, "c": true}, "b.csv is not attached as it was judged"},
+		{map[string]bool{"a": true, "b": true, "c": true}, "that the record does not name"},
+	} {
+		if err := attachedAsSaid(d, c.sums); (err == nil) != (c.want == "") || err != nil && !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%v: %v", c.sums, err)
+		}
 	}
 }
 

@@ -139,6 +139,14 @@ func (v *Verified) inside(report *seal.Report) error {
 	v.Attached = len(files)
 	v.Record = Facts{ID: d.Record.ID, Surgery: d.Surgery.Name, Date: d.Date, Cycles: len(d.Cycles), NotConforming: len(d.Cycles) - d.Count(Conforms),
 		LogSize: d.Record.LogSize, LogRoot: d.Record.LogRoot}
+	if err := attachedAsSaid(d, sums); err != nil {
+		return err
+	}
+	return v.signedAsSaid(d)
+}
+
+// attachedAsSaid compares the attached files, by SHA-256, with the exports of the facts.
+func attachedAsSaid(d daily.Day, sums map[string]bool) error {
 	for _, s := range d.Sources {
 		if !sums[s.SHA256] {
 			return fmt.Errorf("the export %s is not attached as it was judged", s.Name)
@@ -147,7 +155,7 @@ func (v *Verified) inside(report *seal.Report) error {
 	if len(sums) > len(d.Sources) {
 		return errors.New("files are attached that the record does not name")
 	}
-	return v.signedAsSaid(d)
+	return nil
 }
 
 // signedAsSaid compares surgery, time and number of signatures with the facts.
