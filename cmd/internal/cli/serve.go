@@ -63,7 +63,8 @@ func serve(ctx context.Context, w World, at *common, s serving) error {
 		return err
 	}
 	defer done()
-	d, err := desk.New(r, desk.Options{Now: w.Now, Hosts: hosts, Secure: certificate != nil, Log: func(err error) { fmt.Fprintf(w.Stderr, "desk: %v\n", err) }})
+	d, err := desk.New(r, desk.Options{Now: w.Now, Hosts: hosts, Secure: certificate != nil, People: surgery.DemoPeople(at.dir),
+		Log: func(err error) { fmt.Fprintf(w.Stderr, "desk: %v\n", err) }})
 	if err != nil {
 		return err
 	}

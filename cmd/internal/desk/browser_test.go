@@ -37,6 +37,7 @@ func browser(t *testing.T) context.Context {
 	if err := chromedp.Do(ctx); err != nil { // starts it
 		t.Fatal(err)
 	}
+	run(t, ctx, "focus", call(emulation.SetFocusEmulationEnabled, emulation.SetFocusEmulationEnabledParams{Enabled: true}))
 	return ctx
 }
 

@@ -26,11 +26,9 @@ type Options struct {
 	Secure bool             // it is served over TLS
 	Rounds int              // of PBKDF2 spent on an id that nobody has; 0 for as many as a key takes
 	Log    func(error)      // takes what a person should not see in full; may be nil
-	People []DemoPerson     // of the demonstration, told on the sign-in page; nil for a real site
+	// People of the demonstration are told on the sign-in page; nil for a real site.
+	People []surgery.DemoPerson
 }
-
-// DemoPerson is an invented person whose passphrase is no secret.
-type DemoPerson struct{ ID, Name, Passphrase string }
 
 // Desk serves the pages of one site.
 type Desk struct {

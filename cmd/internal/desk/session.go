@@ -34,7 +34,7 @@ type signInData struct {
 	Lines  []string // why it is asked
 	Person string   // of a locked session
 	Kept   bool     // what was being written is kept
-	People []DemoPerson
+	People []surgery.DemoPerson
 }
 
 func (d *Desk) signInPage(w http.ResponseWriter, r *http.Request, v visitor) error {

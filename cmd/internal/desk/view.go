@@ -17,14 +17,15 @@ import (
 
 // frame is what every page is made of.
 type frame struct {
-	Desk  *Desk
 	Who   visitor
 	Path  string // of the page, for the way through the pages
 	Title string
 	Site  string // name of the surgery; "" for who is not signed in
 	Page  any
-	Token string
 }
+
+// MaxUpload is the most that an upload may hold, in bytes.
+func (frame) MaxUpload() int { return maxUpload }
 
 // titles of pages, by template.
 var titles = map[string]string{"sign-in": "Sign in", "today": "Today", "cycle": "Cycle", "days": "Days", "find": "Find", "people": "People and machines",
@@ -60,7 +61,7 @@ func (d *Desk) readPages() (map[string]*template.Template, error) {
 // show writes a page. It is made whole before a byte is sent, so that half a page is
 // never seen.
 func (d *Desk) show(w http.ResponseWriter, r *http.Request, v visitor, page string, code int, data any) error {
-	f := frame{Desk: d, Who: v, Path: r.URL.Path, Title: titles[page], Page: data}
+	f := frame{Who: v, Path: r.URL.Path, Title: titles[page], Page: data}
 	if v.In() && !v.Locked {
 		f.Site = d.records.Configuration().Site.Name
 	}

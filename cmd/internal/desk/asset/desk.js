@@ -8,6 +8,12 @@ for (const form of document.querySelectorAll("form[data-drop]")) {
   const line = form.querySelector("[data-progress]");
   form.querySelector("[data-hint]").hidden = false;
   const send = (files) => {
+    const all = Array.from(files).reduce((n, f) => n + f.size, 0);
+    if (all > Number(form.dataset.most)) {
+      line.hidden = false;
+      line.querySelector("span").textContent = "That is more than 100 MB, and nothing was sent. Export fewer cycles at a time.";
+      return;
+    }
     const data = new FormData();
     for (const f of files) data.append("file", f, f.name);
     const ask = new XMLHttpRequest();
