@@ -280,3 +280,19 @@ func TestKeyWarnings(t *testing.T) {
 		}
 	}
 }
+
+// Of two who add the same id at once, one is told, and the key of the other stays.
+func TestSameIDTwice(t *testing.T) {
+	r, _ := staffed(t)
+	j := Joining{ID: "noel", Name: "Noel Hart", Roles: []string{"operate"}, By: as("mara"), Authority: wordOf("authority")}
+	first := j
+	first.Passphrase = func() (string, error) { return "noel at the quay", nil }
+	j.Passphrase = func() (string, error) { return "noel on the pier", r.AddPerson(t.Context(), first) }
+	refusedFor(t, r.AddPerson(t.Context(), j), "the id noel belongs to", "another id")
+	if left, _ := filepath.Glob(filepath.Join(r.dir, "keys", "noel*")); !slices.Equal(left, []string{keyFile(r.dir, "noel")}) {
+		t.Errorf("left behind: %v", left)
+	}
+	if _, err := r.Note(t.Context(), Noting{Duty: "hands and surfaces", Outcome: "done", By: Proof{Person: "noel", Passphrase: first.Passphrase}}); err != nil {
+		t.Error(err)
+	}
+}
