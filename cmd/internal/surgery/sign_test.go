@@ -444,6 +444,10 @@ func TestInterruptedSigning(t *testing.T) {
 		_, err := s.Prepare(t.Context(), Signing{Date: monday, By: by("mara"), Reason: unfinished})
 		return err
 	})
+	s.refused(t, "the logbook does not know it", func() error { // its facts are others
+		_, err := s.Prepare(t.Context(), Signing{Date: monday, By: by("lea"), Reason: "another one"})
+		return err
+	})
 	s.clock.Time = s.clock.Add(time.Hour)
 	out := s.prepared(t, monday)
 	if !out.Resumed || out.SHA256 != entry.Sum(orphan) {
