@@ -93,11 +93,16 @@ func (f CycleFilter) sql(w *where) string {
 	w.is("c.kind", f.Kind)
 	w.is("c.outcome", f.Outcome)
 	w.is("c.digest", f.Digest)
-	if f.From != "" {
-		w.add("c.day >= ", f.From)
-	}
-	if f.To != "" {
-		w.add("c.day <= ", f.To)
+	switch {
+	case f.From != "" && f.From == f.To: // one day is found by the index of days, whatever else is asked
+		w.is("c.day", f.From)
+	default:
+		if f.From != "" {
+			w.add("c.day >= ", f.From)
+		}
+		if f.To != "" {
+			w.add("c.day <= ", f.To)
+		}
 	}
 	if f.File != "" {
 		w.add("c.cycle IN (SELECT cycle FROM sources WHERE sha256 = ", f.File)

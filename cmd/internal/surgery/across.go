@@ -35,6 +35,12 @@ func (r *Records) Across(ctx context.Context, from, to string) (Period, error) {
 }
 
 func (r *Records) across(ctx context.Context, v *logbook.View, from, to string) (Period, error) {
+	return r.acrossWith(ctx, v, from, to, nil)
+}
+
+// acrossWith is across, and looks for loads before tests too, where tests says when
+// the tests of each day were passed.
+func (r *Records) acrossWith(ctx context.Context, v *logbook.View, from, to string, tests func([]logbook.Cycle) []validate.DayTest) (Period, error) {
 	first := from
 	if day, err := time.Parse(time.DateOnly, from); err == nil {
 		first = day.AddDate(0, 0, -daysBefore).Format(time.DateOnly)
@@ -54,6 +60,9 @@ func (r *Records) across(ctx context.Context, v *logbook.View, from, to string) 
 		list = append(list, r.summaryOf(c))
 	}
 	facts.Counters = slices.DeleteFunc(facts.Counters, func(c validate.Counter) bool { return r.localDay(c.At) < from })
+	if tests != nil {
+		facts.Tests = tests(cycles)
+	}
 	var out Period
 	for _, a := range validate.AcrossCycles(list, facts) {
 		if len(a.Cycles) == 0 || slices.ContainsFunc(a.Cycles, func(key string) bool { return inside[key] }) {
@@ -68,8 +77,7 @@ func (r *Records) across(ctx context.Context, v *logbook.View, from, to string) 
 	return out, nil
 }
 
-// facts are what people entered that the records do not hold: counters, resets, and
-// the first test of each kind that a person read as passed.
+// facts are what people entered that the records do not hold: counters and resets.
 func (r *Records) facts(ctx context.Context, v *logbook.View, from, to string) (validate.Facts, error) {
 	var f validate.Facts
 	notes, err := logbook.Find[entry.Note](ctx, v, logbook.Filter{From: from, To: to})

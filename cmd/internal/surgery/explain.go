@@ -51,7 +51,7 @@ func (r *Records) explains(ctx context.Context, v *logbook.View, key, named stri
 	if err != nil {
 		return "", err
 	}
-	p, err := r.across(ctx, v, c.Day, day.AddDate(0, 0, reviewDays).Format(time.DateOnly))
+	p, err := r.acrossWith(ctx, v, c.Day, day.AddDate(0, 0, reviewDays).Format(time.DateOnly), r.dayTests)
 	if err != nil {
 		return "", err
 	}
@@ -59,12 +59,8 @@ func (r *Records) explains(ctx context.Context, v *logbook.View, key, named stri
 	if err != nil {
 		return "", err
 	}
-	early, err := r.early(ctx, v, c.Day, c.Day)
-	if err != nil {
-		return "", err
-	}
 	var open, all []string
-	for _, a := range slices.Concat(p.Findings, stops, early) {
+	for _, a := range slices.Concat(p.Findings, stops) {
 		if !slices.Contains(a.Cycles, key) || slices.Contains(open, a.Check) {
 			continue
 		}
@@ -90,30 +86,24 @@ func (r *Records) explains(ctx context.Context, v *logbook.View, key, named stri
 	return "", &Refusal{Why: fmt.Sprintf("%d things about %s wait", len(open), r.nameOf(c)), Instead: "Name the one that this explains with --explains: " + Alternatives(open) + "."}
 }
 
-// early are loads that ran before the tests that the routine owes each day had passed.
-// A test has passed at its end, if a person read it where one must.
-func (r *Records) early(ctx context.Context, v *logbook.View, from, to string) ([]Between, error) {
-	cycles, err := v.Cycles(ctx, logbook.CycleFilter{From: from, To: to})
-	if err != nil {
-		return nil, err
-	}
+// dayTests says of each machine and day with cycles when the tests that the routine
+// owes each day had passed: a test has at its end, if a person read it where one must.
+func (r *Records) dayTests(cycles []logbook.Cycle) []validate.DayTest {
 	type machineDay struct{ machine, day string }
 	passed := map[machineDay]map[string]time.Time{}
 	var days []machineDay
-	var list []validate.Summary
 	for _, c := range cycles {
 		at := machineDay{c.Steriliser, c.Day}
 		if passed[at] == nil {
 			passed[at] = map[string]time.Time{}
 			days = append(days, at)
 		}
-		list = append(list, r.summaryOf(c))
 		first := passed[at][c.Kind]
 		if isTest(c) && c.Settled && c.Outcome != Failed.String() && c.Outcome != NotProven.String() && (first.IsZero() || c.End.Before(first)) {
 			passed[at][c.Kind] = c.End.In(r.zone)
 		}
 	}
-	var facts validate.Facts
+	var out []validate.DayTest
 	for _, s := range r.settings.Value.Sterilisers {
 		for _, kind := range kindsOfTest {
 			if !owes(r.settings.Value.Routine, s.Type, kind) {
@@ -121,11 +111,10 @@ func (r *Records) early(ctx context.Context, v *logbook.View, from, to string) (
 			}
 			for _, at := range days {
 				if at.machine == s.ID {
-					facts.Tests = append(facts.Tests, validate.DayTest{Steriliser: s.ID, Day: at.day, Name: kind.String(), Passed: passed[at][kind.String()]})
+					out = append(out, validate.DayTest{Steriliser: s.ID, Day: at.day, Name: kind.String(), Passed: passed[at][kind.String()]})
 				}
 			}
 		}
 	}
-	found := slices.DeleteFunc(validate.AcrossCycles(list, facts), func(a Between) bool { return a.Check != "test-before-load" })
-	return found, nil
+	return out
 }

@@ -82,7 +82,7 @@ func (r *Records) Review(ctx context.Context) (Review, error) {
 		}
 		out.From = from
 		w := &waits{r: r, ctx: ctx, v: v, from: from, to: to}
-		for _, look := range []func() error{w.recalls, w.between, w.early, w.cycles, w.machine, w.files, w.days} {
+		for _, look := range []func() error{w.recalls, w.between, w.cycles, w.machine, w.files, w.days} {
 			if err := look(); err != nil {
 				return err
 			}

@@ -6,21 +6,12 @@ import (
 
 // between is what shows when cycles are laid side by side.
 func (w *waits) between() error {
-	p, err := w.r.across(w.ctx, w.v, w.from, w.to)
+	p, err := w.r.acrossWith(w.ctx, w.v, w.from, w.to, w.r.dayTests)
 	if err != nil {
 		return err
 	}
 	w.again = p.Again
 	return w.unexplained(p.Findings)
-}
-
-// early are loads that ran before the day's tests had passed.
-func (w *waits) early() error {
-	found, err := w.r.early(w.ctx, w.v, w.from, w.to)
-	if err != nil {
-		return err
-	}
-	return w.unexplained(found)
 }
 
 // unexplained adds what lies between cycles and nobody explained yet.
