@@ -12,7 +12,6 @@ import (
 	"time"
 
 	"holdproof/fixtures"
-	"holdproof/report/logbook/entry"
 )
 
 // The surgery, its people and machines are invented.
