@@ -24,7 +24,7 @@ func TestSettingsExplained(t *testing.T) {
 	}
 	text := string(s.bytes)
 	for _, key := range allKeys(reflect.TypeFor[surgery.Configuration]()) {
-		if !regexp.MustCompile(`(^|[ {,#-])` + key + `: `).MatchString(strings.ReplaceAll(text, "\n", " ")+" ") && !strings.Contains(text, key+":\n") {
+		if !regexp.MustCompile(`(^|[ {,#-])`+key+`: `).MatchString(strings.ReplaceAll(text, "\n", " ")+" ") && !strings.Contains(text, key+":\n") {
 			t.Errorf("the key %s is not explained", key)
 		}
 	}

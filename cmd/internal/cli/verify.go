@@ -62,7 +62,7 @@ func writeVerified(p *page, found []surgery.Verified) error {
 			p.para("     ", sentence(s), plain)
 		}
 		if v.OK {
-			p.para("     ", fmt.Sprintf("Record %s of %s, %s, of which %d do not conform; %s inside, as they were judged.", v.Record.ID, v.Record.Surgery,
+			p.para("     ", fmt.Sprintf("Record %s of %s: %s, %d not conforming; %s inside, as they were judged.", v.Record.ID, v.Record.Surgery,
 				countOf(v.Record.Cycles, "cycle"), v.Record.NotConforming, countOf(v.Attached, "file")), plain)
 		}
 		for _, s := range v.Signatures {
