@@ -26,6 +26,7 @@ var mayImport = map[string]string{
 	"validate":             "validate/steam parse/cycle",
 	"validate/steam":       "parse/cycle",
 	"validate/drift":       "parse/cycle",
+	"validate/routine":     "parse/cycle",
 	"report/logbook":       "report/logbook/entry",
 	"report/logbook/entry": "",
 	"report/daily":         "validate validate/routine parse/cycle",

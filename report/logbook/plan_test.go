@@ -19,6 +19,8 @@ func TestQuestionsUseAnIndex(t *testing.T) {
 	}{
 		{"a day", CycleFilter{From: "2026-11-02", To: "2026-11-02"}, "cycles_day"},
 		{"a day with verdicts", CycleFilter{From: "2026-11-02", To: "2026-11-02", Verdicts: true}, "cycles_day"},
+		{"a day of a machine", CycleFilter{Steriliser: "S1", From: "2026-11-02", To: "2026-11-02"}, "cycles_day"},
+		{"a day of an outcome", CycleFilter{Outcome: "conforms", From: "2026-11-02", To: "2026-11-02", Verdicts: true}, "cycles_day"},
 		{"a number", CycleFilter{Steriliser: "S1", Number: "1042"}, "cycles_number"},
 		{"a start", CycleFilter{Steriliser: "S1", Start: entry.At(morning)}, "cycles_start"},
 		{"the same readings", CycleFilter{Digest: strings.Repeat("ab", 32)}, "cycles_digest"},
