@@ -13,7 +13,6 @@ import (
 	"strings"
 
 	"holdproof/cmd/internal/surgery"
-	"holdproof/report/figure"
 )
 
 // cycleData is the page of a cycle.
@@ -69,12 +68,10 @@ func (d *Desk) cycle(w http.ResponseWriter, r *http.Request, v visitor) error {
 		return nil
 	}
 	data := cycleData{Shown: s, Seen: sightWords(s.Sight), Said: d.sessions.PopString(r.Context(), "said"), Draft: d.drafts.take(v.token, r.URL.Path)}
-	if data.Figure, data.NoFigure, err = d.large(r, key); err != nil {
+	if data.Figure, data.NoFigure, err = d.large(r, s); err != nil {
 		return err
 	}
-	if data.ReadAs, err = d.records.ReadAs(r.Context(), s); err != nil {
-		data.ReadAs = []string{"The export cannot be read as it is: " + err.Error()}
-	}
+	data.ReadAs = d.readAs(r, s)
 	if err := d.offer(r, v, s, &data); err != nil {
 		return err
 	}
@@ -94,15 +91,6 @@ func (d *Desk) cycle(w http.ResponseWriter, r *http.Request, v visitor) error {
 		data.Others = slices.DeleteFunc(others, func(o surgery.Shown) bool { return o.Key == s.Key })
 	}
 	return d.show(w, r, v, "cycle", http.StatusOK, data)
-}
-
-// large is the large figure of a cycle, or why there is none.
-func (d *Desk) large(r *http.Request, key string) (template.HTML, string, error) {
-	drawn, err := d.records.Drawn(r.Context(), key)
-	if err != nil || drawn.Missing != "" {
-		return "", drawn.Missing, err
-	}
-	return template.HTML(figure.SVG(drawn.Cycle, 190, 74)), "", nil // words in it are escaped by figure
 }
 
 // offer applies the rules: what is allowed becomes a form, what is not says why.

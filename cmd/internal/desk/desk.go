@@ -41,7 +41,9 @@ type Desk struct {
 	passes   *passes
 	drafts   *drafts
 	came     *arrivals
-	pictures *pictures
+	smalls   *memory[template.HTML]
+	larges   *memory[drawing]
+	reads    *memory[[]string]
 	keys     chan struct{} // one for each key that may be opened at a time
 	files    sync.Mutex    // one import at a time
 }
@@ -54,7 +56,7 @@ func New(r *surgery.Records, o Options) (*Desk, error) {
 		return nil, errors.New("a desk needs a clock and the names it is asked for by")
 	}
 	d := &Desk{records: r, o: o, brake: newBrake(o.Now), passes: &passes{now: r.Now}, drafts: newDrafts(), came: newArrivals(),
-		pictures: newPictures(), keys: make(chan struct{}, 2)}
+		smalls: newMemory[template.HTML](mostSmall), larges: newMemory[drawing](mostLarge), reads: newMemory[[]string](mostReadAs), keys: make(chan struct{}, 2)}
 	s := scs.New()
 	s.Lifetime = 14 * time.Hour // a working day, and no night (ours)
 	s.Cookie.Name = "holdproof"

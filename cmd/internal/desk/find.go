@@ -36,7 +36,7 @@ type window struct {
 }
 
 // mostFound is how many cycles a page shows (ours).
-const mostFound = 200
+const mostFound = 100
 
 // Field is what was asked for in a field.
 func (f findData) Field(name string) string { return f.Query.Get(name) }

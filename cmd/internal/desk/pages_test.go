@@ -115,6 +115,11 @@ func TestDecisionsFollowTheRules(t *testing.T) {
 	if i, j := strings.Index(first, `class="recall"`), strings.Index(first, `class="instruct"`); i < 0 || j < i {
 		t.Error("the recall is not the first thing on the page")
 	}
+	for _, path := range []string{"/days", "/find", "/people", "/judging", "/note", "/day/2026-11-01", "/cycle/" + good, "/nothing"} {
+		if !strings.Contains(s.as("ben").get(path).text(), "Call back: S1 · 1045") {
+			t.Errorf("the recall is not on %s", path)
+		}
+	}
 	// The lead closes it with what became of each pack; nobody else can.
 	if r := lea.post("/cycle/"+failed, "do", "close", "seen", s.seen(lea, failed), "packs", "blue tray = found"); r.code != 409 {
 		t.Errorf("closed by who is not lead: %d", r.code)

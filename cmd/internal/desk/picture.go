@@ -8,46 +8,100 @@ import (
 	"net/http"
 	"sync"
 
+	"golang.org/x/sync/singleflight"
+
 	"holdproof/cmd/internal/surgery"
 	"holdproof/report/figure"
 )
 
-// pictures keeps small figures that were drawn, since each needs its export read again.
-// A verdict that is made anew has another number, and another picture.
-type pictures struct {
-	mu sync.Mutex
-	of map[string]template.HTML
+// memory keeps what is slow to make, since an export must be read again for it. When it
+// is full it forgets all. The settings do not change while a desk is served, so that a
+// key of verdict or file is enough.
+type memory[T any] struct {
+	most int
+	mu   sync.Mutex
+	of   map[string]T
+	once singleflight.Group // ten readers at once make it once
 }
 
-// mostPictures bounds the memory: 3 kB each (ours).
-const mostPictures = 4000
+func newMemory[T any](most int) *memory[T] { return &memory[T]{most: most, of: map[string]T{}} }
 
-func newPictures() *pictures { return &pictures{of: map[string]template.HTML{}} }
-
-// small is the small figure of a cycle; nothing if it cannot be drawn.
-func (d *Desk) small(s surgery.Shown) template.HTML {
-	p, key := d.pictures, fmt.Sprint(s.Key, " ", s.VerdictEntry)
-	p.mu.Lock()
-	svg, there := p.of[key]
-	p.mu.Unlock()
+// get returns what is kept under a key, or makes and keeps it.
+func (m *memory[T]) get(key string, create func() (T, error)) (T, error) {
+	m.mu.Lock()
+	v, there := m.of[key]
+	m.mu.Unlock()
 	if there {
-		return svg
+		return v, nil
 	}
-	c, err := d.records.Drawn(context.Background(), s.Key)
+	made, err, _ := m.once.Do(key, func() (any, error) {
+		v, err := create()
+		if err != nil {
+			return v, err
+		}
+		m.mu.Lock()
+		defer m.mu.Unlock()
+		if len(m.of) >= m.most {
+			clear(m.of)
+		}
+		m.of[key] = v
+		return v, nil
+	})
+	return made.(T), err
+}
+
+// How many are kept (ours): small figures of 4 kB, large ones of 60 kB, and how files
+// were read, 2 kB.
+const (
+	mostSmall  = 2000
+	mostLarge  = 100
+	mostReadAs = 500
+)
+
+// drawing is a large figure, or why there is none.
+type drawing struct {
+	svg     template.HTML
+	missing string
+}
+
+// small is the small figure of a cycle; nothing if it cannot be drawn. A verdict that is
+// made anew has another number, and another picture.
+func (d *Desk) small(s surgery.Shown) template.HTML {
+	svg, err := d.smalls.get(fmt.Sprint(s.Key, " ", s.VerdictEntry), func() (template.HTML, error) {
+		c, err := d.records.Drawn(context.Background(), s.Key)
+		if err != nil || c.Missing != "" {
+			return "", err
+		}
+		return template.HTML(figure.SmallSVG(c.Cycle, 26, 8)), nil // words in it are escaped by figure
+	})
 	if err != nil {
 		d.log(err)
-		return ""
 	}
-	if c.Missing == "" {
-		svg = template.HTML(figure.SmallSVG(c.Cycle, 26, 8)) // words in it are escaped by figure
-	}
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	if len(p.of) >= mostPictures {
-		clear(p.of)
-	}
-	p.of[key] = svg
 	return svg
+}
+
+// large is the large figure of a cycle, or why there is none.
+func (d *Desk) large(r *http.Request, s surgery.Shown) (template.HTML, string, error) {
+	got, err := d.larges.get(fmt.Sprint(s.Key, " ", s.VerdictEntry), func() (drawing, error) {
+		c, err := d.records.Drawn(context.WithoutCancel(r.Context()), s.Key)
+		if err != nil || c.Missing != "" {
+			return drawing{missing: c.Missing}, err
+		}
+		return drawing{svg: template.HTML(figure.SVG(c.Cycle, 190, 74))}, nil // words in it are escaped by figure
+	})
+	return got.svg, got.missing, err
+}
+
+// readAs says how the export of a cycle was read.
+func (d *Desk) readAs(r *http.Request, s surgery.Shown) []string {
+	if len(s.Sources) == 0 {
+		return nil
+	}
+	lines, err := d.reads.get(s.Sources[0].SHA256, func() ([]string, error) { return d.records.ReadAs(context.WithoutCancel(r.Context()), s) })
+	if err != nil {
+		return []string{"The export cannot be read as it is: " + err.Error()}
+	}
+	return lines
 }
 
 // readings are what a pointer on the large figure reads out.

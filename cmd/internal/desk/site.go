@@ -47,7 +47,7 @@ func (d *Desk) judging(w http.ResponseWriter, r *http.Request, v visitor) error 
 	}
 	if len(found) > 0 {
 		data.Example = &found[0]
-		if data.Figure, _, err = d.large(r, found[0].Key); err != nil {
+		if data.Figure, _, err = d.large(r, found[0]); err != nil {
 			return err
 		}
 	}

@@ -22,6 +22,8 @@ type frame struct {
 	Title string
 	Site  string // name of the surgery; "" for who is not signed in
 	Page  any
+	// Recalls are the loads being called back; they stand first on every page.
+	Recalls []surgery.Shown
 }
 
 // MaxUpload is the most that an upload may hold, in bytes.
@@ -64,6 +66,10 @@ func (d *Desk) show(w http.ResponseWriter, r *http.Request, v visitor, page stri
 	f := frame{Who: v, Path: r.URL.Path, Title: titles[page], Page: data}
 	if v.In() && !v.Locked {
 		f.Site = d.records.Configuration().Site.Name
+		var err error
+		if f.Recalls, err = d.records.ShownCycles(r.Context(), surgery.ShownQuery{Recalled: true}); err != nil {
+			d.log(err) // the page that says so must not fail as well
+		}
 	}
 	if t, ok := data.(interface{ Title() string }); ok {
 		f.Title = t.Title()

@@ -207,7 +207,7 @@ func (r *Records) Signatures(ctx context.Context, date string) ([]Happening, err
 // one: from the newest test of any kind that passed before a moment, to that moment.
 func (r *Records) LastGood(ctx context.Context, machine string, before time.Time) (test *Shown, since []Shown, err error) {
 	day := before.In(r.zone).Format(time.DateOnly)
-	list, err := r.ShownCycles(ctx, ShownQuery{Steriliser: machine, To: day, Newest: true, Limit: 200})
+	list, err := r.ShownCycles(ctx, ShownQuery{Steriliser: machine, To: day, Newest: true, Limit: 100})
 	if err != nil {
 		return nil, nil, err
 	}
