@@ -64,20 +64,21 @@ func otherDelimiter(line string) (key, string) {
 	return keyNone, ""
 }
 
-// keyNamed finds the key that a name stands for. A name with an unknown word is
-// no key, unless a word of it is a fault.
+// keyNamed finds the key that a name stands for. A name with an unknown word or a
+// number is no key: "Fault 12: 0" is a line that says fault.
 func keyNamed(name, value string) key {
 	if len(name) > longestHeading {
 		return keyNone
 	}
 	p := takeApart(name)
 	switch {
-	case p.has("fault"):
-		if p.has("earlier") {
-			return keyIgnored
-		}
-		return keyFault
+	case p.has("fault") && p.has("earlier"):
+		return keyIgnored
 	case p.unknown > 0 || p.digits || len(p.roles) == 0:
+		return keyNone
+	case p.has("fault") && len(p.roles) == 1 && !strings.ContainsAny(name, "0123456789"):
+		return keyFault
+	case p.has("fault"): // Aborted at step: the whole line speaks
 		return keyNone
 	case p.has("end", "elapsed"):
 		return keyLate

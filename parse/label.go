@@ -43,7 +43,9 @@ func label(text string, line int) cycle.Label {
 		}
 		seconds, n := duration(ps, i)
 		switch {
-		case n > 0 && !besideNotHolding(ps, i, i+n):
+		case n > 0 && besideNotHolding(ps, i, i+n):
+			l.Others++
+		case n > 0:
 			l.Durations = append(l.Durations, seconds)
 		case n == 0:
 			l.Numbers = append(l.Numbers, cycle.Number{Value: ps[i].value, Unit: unitLetter(ps, i+1)})
@@ -179,10 +181,20 @@ func besideNotHolding(ps []piece, from, to int) bool {
 			return true
 		}
 	}
-	for to < len(ps) && !ps[to].number && fold(ps[to].text) == "" {
-		to++
+	to = pastMarks(ps, to)
+	if to == len(ps) || !notHolding(ps[to].text) {
+		return false
 	}
-	return to < len(ps) && notHolding(ps[to].text) && !(to+1 < len(ps) && ps[to+1].number)
+	next := pastMarks(ps, to+1)
+	return next == len(ps) || !ps[next].number
+}
+
+// pastMarks returns the first number or word from i on.
+func pastMarks(ps []piece, i int) int {
+	for i < len(ps) && !ps[i].number && fold(ps[i].text) == "" {
+		i++
+	}
+	return i
 }
 
 func notHolding(word string) bool { return words().role[fold(word)] == "not holding" }

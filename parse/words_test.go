@@ -70,6 +70,17 @@ func TestLabels(t *testing.T) {
 	}
 }
 
+// A length of time beside a word for drying, cooling or pulses is counted, not kept.
+func TestOtherDurations(t *testing.T) {
+	for text, want := range map[string]int{
+		"134 18 min": 0, "134 drying 20 min": 1, "134 5 min dry 20 min": 1, "134 18 min, drying: 10 min": 1, "134 4 min 3 pulses": 0, "134 5 min 20 min": 0,
+	} {
+		if got := label(text, 1).Others; got != want {
+			t.Errorf("%q: %d others, want %d", text, got, want)
+		}
+	}
+}
+
 // Any label: no panic, and every number and duration stands in it.
 func FuzzLabel(f *testing.F) {
 	for _, s := range []string{"134 B", "134C UNIV", "275 °F", "134 long 18 min", "134 3:30 min", "134 5 min dry 20 min", "Helix", "Prueba de vacío", "18'", "1.2.3", "٣٤", "\xff134"} {
@@ -140,6 +151,9 @@ func TestStatements(t *testing.T) {
 		{"site and operator are no statements", "Site: Quay\nOperator: N. Fault-Moore\n" + head + row0 + row1, ""},
 		{"a result before the readings", "Result: passed\n" + head + row0, fmt.Sprintf("1 Result: passed %d", d)},
 		{"a fault before the readings", "Fault: door\n" + head + row0, fmt.Sprintf("1 Fault: door %d", f)},
+		{"a fault with its number", head + row0 + row1 + "Fault 12: 0\n", fmt.Sprintf("4 Fault 12: 0 %d", f)},
+		{"a fault with its place", head + row0 + row1 + "Aborted at step: 0\n", fmt.Sprintf("4 Aborted at step: 0 %d", f)},
+		{"a count of faults", head + row0 + row1 + "Fault code: 0\n", fmt.Sprintf("4 Fault code: 0 %d", d)},
 		{"no fault before the readings", "Fault: none\n" + head + row0, fmt.Sprintf("1 Fault: none %d", d)},
 		{"a line that is no pair says a fault", "CYCLE ABORTED\n" + head + row0, fmt.Sprintf("1 CYCLE ABORTED %d", f)},
 		{"a line nobody knows before the readings", "Tern Quay Surgery\n" + head + row0, ""},

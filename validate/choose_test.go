@@ -82,23 +82,26 @@ func TestHoldOfTheLabel(t *testing.T) {
 	for _, c := range []struct {
 		why       string
 		durations []float64
+		others    int
 		kind      cycle.Kind
 		litres    float64
 		noE       bool
 		want      float64
 	}{
-		{"none", nil, cycle.Load, 0, false, 180},
-		{"18 min", []float64{1080}, cycle.Load, 0, false, 1065},
-		{"18 min above 800 L", []float64{1080}, cycle.Load, 900, false, 1050},
-		{"18 min in a set without a limit", []float64{1080}, cycle.Load, 900, true, 1065},
-		{"less than the programme", []float64{120}, cycle.Load, 0, false, 180},
-		{"several", []float64{1080, 600}, cycle.Load, 0, false, 180},
-		{"a steam penetration test", nil, cycle.PenetrationTest, 0, false, 200},
-		{"a steam penetration test of 3.5 min", []float64{210}, cycle.PenetrationTest, 0, false, 200},
-		{"a control test", nil, cycle.ControlTest, 0, false, 180},
+		{"none", nil, 0, cycle.Load, 0, false, 180},
+		{"18 min", []float64{1080}, 0, cycle.Load, 0, false, 1065},
+		{"18 min above 800 L", []float64{1080}, 0, cycle.Load, 900, false, 1050},
+		{"18 min in a set without a limit", []float64{1080}, 0, cycle.Load, 900, true, 1065},
+		{"less than the programme", []float64{120}, 0, cycle.Load, 0, false, 180},
+		{"18 min and a drying time", []float64{1080}, 1, cycle.Load, 0, false, 180},
+		{"a drying time", nil, 1, cycle.Load, 0, false, 180},
+		{"several", []float64{1080, 600}, 0, cycle.Load, 0, false, 180},
+		{"a steam penetration test", nil, 0, cycle.PenetrationTest, 0, false, 200},
+		{"a steam penetration test of 3.5 min", []float64{210}, 0, cycle.PenetrationTest, 0, false, 200},
+		{"a control test", nil, 0, cycle.ControlTest, 0, false, 180},
 	} {
 		d := invent(fixtures.Cycle{})
-		d.Label = cycle.Label{Text: "134", Numbers: []cycle.Number{{Value: 134}}, Durations: c.durations, Kind: c.kind}
+		d.Label = cycle.Label{Text: "134", Numbers: []cycle.Number{{Value: 134}}, Durations: c.durations, Others: c.others, Kind: c.kind}
 		r := rules(t, "en", "")
 		r.Machine.Litres = validate.Figure{Value: c.litres, Known: c.litres > 0}
 		r.Set.Equilibration = !c.noE
@@ -107,7 +110,7 @@ func TestHoldOfTheLabel(t *testing.T) {
 			t.Errorf("%s: needs %v s, want %v s", c.why, got, c.want)
 		}
 		remarked := slices.ContainsFunc(v.Remarks, func(s string) bool { return strings.Contains(s, "several") })
-		if remarked != (len(c.durations) > 1) {
+		if remarked != (len(c.durations)+c.others > 1) {
 			t.Errorf("%s: remarks %q", c.why, v.Remarks)
 		}
 	}

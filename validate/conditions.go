@@ -179,7 +179,7 @@ func within(u, v, lo, hi float64) (float64, float64) {
 func longest(spans []span) span {
 	var best span
 	for _, s := range spans {
-		if s.length() > best.length() {
+		if above(s.length(), best.length()) { // of two alike the first
 			best = s
 		}
 	}

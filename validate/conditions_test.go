@@ -209,3 +209,12 @@ func TestStuckAgreesWithThePlainSearch(t *testing.T) {
 		t.Errorf("hardly a test: %v", seen)
 	}
 }
+
+// Of two intervals of one length the first counts, whatever the last digit of a
+// crossing says.
+func TestLongestOfTwoAlike(t *testing.T) {
+	spans := []span{{to: 10}, {from: 20, to: 30.0000000001}, {from: 40, to: 49}}
+	if got := longest(spans); got != spans[0] {
+		t.Errorf("got %v, want %v", got, spans[0])
+	}
+}

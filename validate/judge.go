@@ -111,6 +111,9 @@ func Judge(rec *cycle.Record, rules Rules) Verdict {
 		return s.unjudged("sensor-reading", "no reading of the record can be used: "+r.heading+" never gave a number that it can have",
 			"Tell the lead; the sensor or the recorder needs service.", "")
 	}
+	if len(s.t) == 1 { // proves nothing, whatever it shows
+		return s.unjudged("sensor-reading", "only one reading of the record can be used", "Export the record again.", "")
+	}
 	s.choice = choose(s.head, s.raw, s.readings, rules)
 	s.remarkOnChoice()
 	if s.choice.kind == cycle.LeakTest {
@@ -261,11 +264,11 @@ func (s *subject) requireHold(p Programme) {
 	if s.settleSet {
 		lag = s.settle
 	}
-	switch d := s.head.Label.Durations; {
+	switch d, others := s.head.Label.Durations, s.head.Label.Others; {
+	case len(d)+others > 1:
+		s.remark("the label has several lengths of time; none of them counts")
 	case len(d) == 1:
 		s.hold = max(s.hold, d[0]-lag)
-	case len(d) > 1:
-		s.remark("the label has several lengths of time; none of them counts")
 	}
 }
 

@@ -26,9 +26,10 @@ type Label struct {
 	Text    string
 	Line    int
 	Numbers []Number
-	// Durations are the lengths of time in the label in seconds, without those
-	// that have a word for drying, cooling or pulses beside them.
+	// Durations are the lengths of time in the label in seconds, without the Others,
+	// which have a word for drying, cooling or pulses beside them.
 	Durations []float64
+	Others    int
 	Kind      Kind
 }
 
