@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
+	"strings"
 
 	"holdproof/parse/cycle"
 )
@@ -52,7 +54,7 @@ func (r *Reader) odd(line int) (Cycle, bool) {
 	}
 	k, _ := keyOf(r.cells, r.delimiter)
 	switch {
-	case len(r.pending) > 0 || k.opens():
+	case len(r.pending) > 0 || r.opens(k, r.cells):
 		r.keep(line)
 		r.rows.take()
 	case r.badTime():
@@ -64,9 +66,36 @@ func (r *Reader) odd(line int) (Cycle, bool) {
 }
 
 func (r *Reader) keepOpening(line int) {
-	if k, _ := keyOf(r.cells, r.delimiter); len(r.pending) > 0 || k.opens() {
+	if k, _ := keyOf(r.cells, r.delimiter); len(r.pending) > 0 || r.opens(k, r.cells) {
 		r.keep(line)
 	}
+}
+
+// opens tells whether a line is the first of a preamble. Operator,
+// site or a largest temperature may as well be a footer; they count only if the
+// file's own preamble began with them.
+func (r *Reader) opens(k key, cells []string) bool {
+	return k.opens() && (k != keyIgnored || slices.Contains(r.begins, keyName(cells)))
+}
+
+// keyName returns what stands before the value in a line.
+func keyName(cells []string) string {
+	name, _, _ := strings.Cut(shorten(trim(cells[0])), ":")
+	return fold(name)
+}
+
+// beginsWith returns the names of the lines of a preamble that stand before the
+// first one that says something of the cycle.
+func beginsWith(lines []preambleLine, delimiter string) []string {
+	var names []string
+	for _, l := range lines {
+		k, _ := keyOf(l.cells, delimiter)
+		if k.opens() && k != keyIgnored {
+			break
+		}
+		names = append(names, keyName(l.cells))
+	}
+	return names
 }
 
 func (r *Reader) hintsFor() *Hints {

@@ -43,6 +43,7 @@ type Reader struct {
 	stranger string // the machine that the file names, if it is not configured
 	block    block
 	pending  []preambleLine // lines before a heading that has not come yet
+	begins   []string       // names of the lines that the first preamble began with
 	timing   timing
 
 	b        builder
@@ -167,6 +168,9 @@ func (r *Reader) heading(line int) *Error {
 				r.times.hint = o
 			}
 		}
+	}
+	if first {
+		r.begins = beginsWith(r.pending, r.delimiter)
 	}
 	r.newBlock("heading")
 	r.repeated = 0

@@ -115,7 +115,7 @@ func (r *Reader) blockForm() bool {
 			return !opened
 		default:
 			k, _ := keyOf(cells, r.delimiter)
-			opened = opened || k.opens()
+			opened = opened || r.opens(k, cells)
 		}
 		return true
 	})
@@ -306,17 +306,20 @@ func (r *Reader) first(ns int64, line int) int64 {
 // measure reads the temperatures and the pressure of the row.
 func (r *Reader) measure(line int) {
 	l, b := r.layout, &r.b
-	k := 0
+	k, read := 0, false
 	for _, i := range l.temperatures {
 		c := &l.columns[i]
 		v, ok := r.number(r.row.cell(i), 0)
 		if ok {
-			v = celsius(v, c.unit)
+			v, read = celsius(v, c.unit), true
 		} else if c.role.Judged() {
 			r.unreadable(c, r.row.cell(i), line)
 		}
 		b.values[k] = append(b.values[k], v)
 		k++
+	}
+	if !read {
+		r.alarm(line)
 	}
 	if l.pressure < 0 {
 		return
@@ -345,6 +348,17 @@ func (r *Reader) number(cell string, tens int) (float64, bool) {
 		}
 	}
 	return math.NaN(), false
+}
+
+// alarm looks for what the recorder says in a row without a temperature, where it
+// may stand in any column: 08:40:00;Alarm 12;;
+func (r *Reader) alarm(line int) {
+	for _, i := range r.layout.temperatures {
+		cell := trim(r.row.cell(i))
+		if s, _ := says(cell); s == cycle.SaysFault {
+			r.b.state(cycle.Statement{Line: line, Text: strings.Clone(shorten(cell)), Says: s})
+		}
+	}
 }
 
 func (r *Reader) unreadable(c *column, cell string, line int) {
