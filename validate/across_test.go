@@ -193,6 +193,9 @@ func TestSameStart(t *testing.T) {
 	if told(got) != "number-repeat 08:00 08:00" || !got[0].StopsRelease() {
 		t.Errorf("other readings without a number: %q", told(got))
 	}
+	if got := told(AcrossCycles(day(t, "08:00 1", "08:00", "08:00 2", "08:00", "09:00 3"), Facts{})); got != "number-repeat 08:00 08:00 08:00 08:00" {
+		t.Errorf("four records of one start are one finding: %q", got)
+	}
 	cycles[1].Readings = cycles[0].Readings
 	if got := told(AcrossCycles(cycles, Facts{})); got != "" {
 		t.Errorf("one cycle from two exports: %q", got)

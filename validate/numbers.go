@@ -140,17 +140,24 @@ func numberRepeats(s side) []Across {
 	return append(out, oneStart(s)...)
 }
 
-// oneStart finds other readings at the same start, where the numbers do not tell already.
+// oneStart finds other readings at the same start, where the numbers do not tell
+// already; all that start together are one finding.
 func oneStart(s side) []Across {
 	var out []Across
-	for i := 1; i < len(s.cycles); i++ {
-		a, b := s.cycles[i-1], s.cycles[i]
-		if !a.Start.Equal(b.Start) || (a.Number == b.Number && a.Number != "") {
+	for i := 0; i < len(s.cycles); {
+		n := 1
+		for i+n < len(s.cycles) && s.cycles[i+n].Start.Equal(s.cycles[i].Start) {
+			n++
+		}
+		together := s.cycles[i : i+n]
+		i += n
+		number := together[0].Number
+		if n == 1 || (number != "" && !slices.ContainsFunc(together, func(c Summary) bool { return c.Number != number })) {
 			continue
 		}
-		out = append(out, Across{Cycles: ids(a, b),
-			Message: fmt.Sprintf("two different records of %s start at %s", s.called(), when(a.Start)),
-			Remedy:  "Release neither before the lead has found out which is which."})
+		out = append(out, Across{Cycles: ids(together...),
+			Message: fmt.Sprintf("%d different records of %s start at %s", n, s.called(), when(together[0].Start)),
+			Remedy:  "Release none of them before the lead has found out which is which."})
 	}
 	return out
 }
