@@ -36,7 +36,13 @@ func keyOf(cells []string, delimiter string) (key, string) {
 	if name, value, ok := strings.Cut(first, ":"); ok {
 		value = strings.TrimSpace(strings.Join(append([]string{value}, cells[1:]...), delimiter))
 		value = strings.TrimRight(value, delimiter+" ")
-		if k := keyNamed(name, value); k != keyNone || len(cells) == 1 {
+		k := keyNamed(name, value)
+		if len(cells) == 1 && (k == keyNone || valueBefore(name)) {
+			if other, rest := otherDelimiter(first); other != keyNone {
+				return other, rest
+			}
+		}
+		if k != keyNone || len(cells) == 1 {
 			return k, value
 		}
 	}
@@ -49,6 +55,12 @@ func keyOf(cells []string, delimiter string) (key, string) {
 	}
 	value := trim(strings.Join(rest, delimiter))
 	return keyNamed(first, value), value
+}
+
+// valueBefore tells whether the value begins before the colon: Start,08:14:03.
+func valueBefore(name string) bool {
+	i := strings.LastIndexAny(name, "\t;,")
+	return i >= 0 && startsLikeReading(name[i+1:])
 }
 
 // otherDelimiter reads a line whose delimiter is not that of the table.
@@ -88,7 +100,7 @@ func keyNamed(name, value string) key {
 		return keyResult
 	case p.has("serial"):
 		return keySerial
-	case p.has("cycle number"), p.has("load or cycle number") && strings.ContainsAny(value, "0123456789"):
+	case p.has("cycle number"), p.has("load or cycle number") && !p.has("start") && strings.ContainsAny(value, "0123456789"):
 		return keyNumber
 	case p.has("programme") && p.has("negation"): // Programme No: the name says more
 		return keyIgnored

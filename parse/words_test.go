@@ -187,6 +187,8 @@ func TestKeys(t *testing.T) {
 		{"Cycle: 73", keyNumber, "73"}, {"Cycle: 134 wrapped", keyProgramme, "134 wrapped"}, {"Cycle No.: A-73", keyNumber, "A-73"}, {"Charge: 1042", keyNumber, "1042"},
 		{"Programme: 134", keyProgramme, "134"}, {"Typ cyklu: 134", keyProgramme, "134"}, {"Date: 11.03.2026", keyDate, "11.03.2026"},
 		{"Start: 2026-03-11 08:14:03", keyStart, "2026-03-11 08:14:03"}, {"Start time;08:14:03", keyStart, "08:14:03"}, {"Datum/Uhrzeit: 11.03.2026 08:14", keyStart, "11.03.2026 08:14"},
+		{"Start,2026-03-11 08:14:03", keyStart, "2026-03-11 08:14:03"}, {"Start date/time\t08:14", keyStart, "08:14"}, {"Site,Quay: 2", keyIgnored, "Quay: 2"},
+		{"Beginn der Charge;11.03.2026 08:14", keyStart, "11.03.2026 08:14"}, {"Data rozpoczęcia;11.03.2026", keyStart, "11.03.2026"},
 		{"Time: 08:14:03", keyTime, "08:14:03"}, {"Steriliser;B2", keySteriliser, "B2"}, {"Autoclave: Nr 2", keySteriliser, "Nr 2"},
 		{"Operator: N. N.", keyIgnored, "N. N."}, {"Site;Tern Quay; Surgery", keyIgnored, "Tern Quay; Surgery"}, {"End: 08:50", keyLate, "08:50"},
 		{"Result: passed", keyResult, "passed"}, {"Error code: E04", keyFault, "E04"}, {"Last error: E04", keyIgnored, "E04"},
