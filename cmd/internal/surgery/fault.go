@@ -52,7 +52,7 @@ func (f *faults) above(key string, value, hi float64, unit string) {
 	if value == 0 {
 		found = "nothing or 0"
 	}
-	f.add(key, found, fmt.Sprintf("a number above 0 and up to %s %s", number(hi), unit),
+	f.add(key, found, fmt.Sprintf("a number above 0 and up to %s", strings.TrimSpace(number(hi)+" "+unit)),
 		"Write the figure of the report that this comes from.")
 }
 
