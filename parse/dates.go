@@ -61,6 +61,10 @@ func (t *timeReader) orderOf(d date) (order, *Error) {
 		t.used, t.why = t.hint, "configuration or heading"
 		return t.hint, nil
 	case t.found != orderUnknown:
+		if o := d.evidence(); o != orderUnknown && o != t.found {
+			return orderUnknown, &Error{Want: fmt.Sprintf("a date in the order %s, as other dates of the file have it", t.found),
+				Remedy: "Export the cycles before and after the recorder's date format was changed apart."}
+		}
 		return t.found, nil
 	case t.failed != nil:
 		return orderUnknown, t.failed
