@@ -79,7 +79,7 @@ func (r *record) kind(c daily.Cycle) cell {
 	if l := c.Measured.Leak; l != nil {
 		out = out.and(figure.Rate(*l)+" kPa/min"+limitOf(c), noteOn)
 	}
-	out = out.and(load(c.Load), note)
+	out = out.and(load(c), note)
 	for _, x := range r.d.DecisionsOn(c.ID) {
 		out = out.and(capital(r.decision(x)), note)
 	}
@@ -95,7 +95,13 @@ func limitOf(c daily.Cycle) string {
 	return ""
 }
 
-func load(l daily.Load) string {
+// load says what was in a load and who loaded it. A load that nobody described says so;
+// a test needs no description.
+func load(c daily.Cycle) string {
+	l := c.Load
+	if l == (daily.Load{}) && c.Kind == "load" {
+		return "nobody noted what was in the load or who loaded it"
+	}
 	var out []string
 	if l.Contents != "" {
 		out = append(out, l.Contents)
@@ -170,8 +176,8 @@ func (r *record) flaggedBody(c daily.Cycle) {
 	if c.Instruction != "" {
 		r.para(left, column, c.Instruction, strong)
 	}
-	if l := load(c.Load); l != "" {
-		r.para(left, column, "Load: "+sentence(l), text)
+	if l := load(c); l != "" {
+		r.para(left, column, "Load: "+sentence(strings.TrimPrefix(l, "load ")), text)
 	}
 	r.para(left, column, r.became(c), text)
 	r.y++

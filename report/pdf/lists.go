@@ -2,6 +2,7 @@ package pdf
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -117,18 +118,9 @@ func (r *record) limits() {
 		r.para(left, column, "These limits are looser than the published ones, because: "+sentence(why), strong)
 	}
 	r.y++
-	seen := map[string]bool{}
 	var rows [][]cell
-	for _, c := range r.d.InOrder() {
-		for _, f := range c.Findings {
-			row := [...]string{f.Check, forWhat(c, f), bounds(f), f.Source, f.Sure}
-			key := strings.Join(row[:], "\x00")
-			if seen[key] || f.Source == "" {
-				continue
-			}
-			seen[key] = true
-			rows = append(rows, []cell{say(row[0], text), say(row[1], text), say(row[2], text), say(row[3], note), say(row[4], text)})
-		}
+	for _, l := range limitsOf(r.d.InOrder()) {
+		rows = append(rows, []cell{say(l.check, text), say(l.appliesTo, text), say(l.bounds, text), say(l.source, note), say(l.sure, text)})
 	}
 	if len(rows) > 0 {
 		r.table([]col{{"Check", 36, false}, {"For", 29, false}, {"Limit", 31, false}, {"Source", 49, false}, {"How sure", 25, false}}, rows)
@@ -136,15 +128,101 @@ func (r *record) limits() {
 	r.para(left, column, "How sure: read, the document was seen; second-hand, another text quotes it; memory, recalled and not seen at its source; computed, from a formula or a rule of this program.", note)
 }
 
-// forWhat names what a limit applies to: a check without a limit applies to all.
-func forWhat(c daily.Cycle, f daily.Finding) string {
-	if f.Low == nil && f.High == nil {
+// limit is a line of the table of limits.
+type limit struct {
+	check, programme, bounds, source, sure string
+	appliesTo                              string
+	runs                                   []held
+}
+
+// held is a kind of cycle on a machine.
+type held struct{ machine, kind string }
+
+func heldMachine(x held) string { return x.machine }
+func heldKind(x held) string    { return x.kind }
+
+// limitsOf lists every limit of the cycles once. A limit that does not hold for every
+// cycle run with its programme names the machines or the kinds it holds for: a
+// penetration test and a load of one programme are not held to the same seconds.
+func limitsOf(cycles []daily.Cycle) []limit {
+	var out []limit
+	place := map[string]int{}
+	all := map[string][]held{}
+	for _, c := range cycles {
+		here := held{c.Steriliser, c.Kind}
+		all[c.Programme] = with(all[c.Programme], here)
+		for _, f := range c.Findings {
+			if f.Source == "" {
+				continue
+			}
+			l := limit{check: f.Check, bounds: bounds(f), source: f.Source, sure: f.Sure}
+			if l.bounds != "" {
+				l.programme = c.Programme
+			}
+			key := strings.Join([]string{l.check, l.programme, l.bounds, l.source, l.sure}, "\x00")
+			i, there := place[key]
+			if !there {
+				i = len(out)
+				place[key], out = i, append(out, l)
+			}
+			out[i].runs = with(out[i].runs, here)
+		}
+	}
+	for i := range out {
+		out[i].appliesTo = out[i].forWhat(all[out[i].programme])
+	}
+	return out
+}
+
+// forWhat names what a limit applies to, of all that was run with its programme: a check
+// without a limit applies to all.
+func (l limit) forWhat(all []held) string {
+	if l.bounds == "" {
 		return ""
 	}
-	if c.Programme == "" {
-		return c.Kind
+	kinds := strings.Join(each(l.runs, heldKind), ", ")
+	if l.programme == "" {
+		return kinds
 	}
-	return "programme " + c.Programme
+	words := "programme " + l.programme
+	switch machines := strings.Join(each(l.runs, heldMachine), ", "); {
+	case len(l.runs) == len(all):
+		return words
+	case l.holdsForAll(all, heldKind):
+		return words + ": " + kinds
+	case l.holdsForAll(all, heldMachine):
+		return machines + ", " + words
+	default:
+		return machines + ", " + words + ": " + kinds
+	}
+}
+
+// holdsForAll tells whether everything run that shares a kind, or a machine, with a run of
+// the limit is held to it.
+func (l limit) holdsForAll(all []held, of func(held) string) bool {
+	shared := each(l.runs, of)
+	for _, x := range all {
+		if slices.Contains(shared, of(x)) && !slices.Contains(l.runs, x) {
+			return false
+		}
+	}
+	return true
+}
+
+// each lists a property of the runs, each value once.
+func each(runs []held, of func(held) string) []string {
+	var out []string
+	for _, x := range runs {
+		out = with(out, of(x))
+	}
+	return out
+}
+
+func with[T comparable](list []T, x T) []T {
+	if slices.Contains(list, x) {
+		return list
+	}
+	return append(list, x)
 }
 
 func bounds(f daily.Finding) string {

@@ -108,7 +108,8 @@ func verifyJSON(w World, found []surgery.Verified, failed error) error {
 		Records  []record `json:"records"`
 	}{OK: failed == nil, Trusted: failed == nil, Checked: len(found), Problems: []string{}, Records: []record{}}
 	if failed != nil {
-		out.Problems = append(out.Problems, sentence(failed.Error()))
+		// No capital: the message begins with the file's name.
+		out.Problems = append(out.Problems, failed.Error()+".")
 	}
 	for _, v := range found {
 		out.OK, out.Trusted = out.OK && v.OK, out.Trusted && v.Trusted
