@@ -116,7 +116,7 @@ var refusedSettings = []struct{ why, in, key, want string }{
 	{"a certificate due before its date", "sterilisers:\n  - id: S1\n    uncertainty:\n▶      certificate: {number: C-1, date: 2026-01-10, due: 2025-01-10}\n", "sterilisers[1].uncertainty.certificate.due", "after 2026-01-10"},
 	{"no such day", "sterilisers:\n  - id: S1\n    uncertainty:\n▶      certificate: {number: C-1, date: 2026-02-30, due: 2027-01-10}\n", "sterilisers[1].uncertainty.certificate.date", "a day such as"},
 	{"half a pulse", "sterilisers:\n  - id: S1\n▶    air_removal: {pulses: 2.5, below_kpa: 20}\n", "sterilisers[1].air_removal.pulses", "a whole number"},
-	{"no pulses", "sterilisers:\n  - id: S1\n▶    air_removal: {below_kpa: 20}\n", "sterilisers[1].air_removal.pulses", "above 0"},
+	{"no pulses", "sterilisers:\n  - id: S1\n▶    air_removal: {below_kpa: 20}\n", "sterilisers[1].air_removal.pulses", "above 0 and up to 50\n"},
 	{"date order", "sterilisers:\n  - id: S1\n▶    export: {date_order: dym}\n", "sterilisers[1].export.date_order", "dmy, mdy or ymd"},
 	{"what a column is", "sterilisers:\n  - id: S1\n    export:\n      columns:\n▶        - {heading: a, is: chamber}\n", "sterilisers[1].export.columns[1].is", "chamber temperature"},
 	{"a unit of a temperature", "sterilisers:\n  - id: S1\n    export:\n      columns:\n▶        - {heading: a, is: chamber temperature, unit: bar}\n", "sterilisers[1].export.columns[1].unit", "degC"},
