@@ -202,7 +202,7 @@ func sameReadings(s side) []Across {
 	var out []Across
 	for _, c := range s.cycles {
 		found := copies[c.Readings]
-		if c.Readings.N == 0 || len(found) == 1 || found[0] != c {
+		if c.Readings.N < 2 || len(found) == 1 || found[0] != c { // one reading is no sequence
 			continue
 		}
 		out = append(out, Across{Cycles: ids(found...),

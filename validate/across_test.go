@@ -177,6 +177,10 @@ func TestSameReadings(t *testing.T) {
 	if told(got) != "same-readings 08:00 10:00" || got[0].Steriliser != "S1" {
 		t.Errorf("on two machines: %q", told(got))
 	}
+	cycles[0].Readings, cycles[2].Readings = Digest{N: 1}, Digest{N: 1}
+	if got := told(AcrossCycles(cycles, Facts{})); got != "" {
+		t.Errorf("cycles of one reading: %q", got)
+	}
 	cycles[0].Readings, cycles[2].Readings = Digest{}, Digest{}
 	if got := told(AcrossCycles(cycles, Facts{})); got != "" {
 		t.Errorf("cycles without readings: %q", got)
