@@ -29,7 +29,8 @@ type cycleData struct {
 	Said     string
 	Draft    url.Values
 	Again    bool
-	Others   []surgery.Shown // of the same number or start, or its re-run
+	Others   []surgery.Shown // of the same number
+	Reruns   []surgery.Shown // the cycle it was run again in
 	Asks     map[string]string
 	Causes   []string // sentences: why it is not simply fine
 }
@@ -83,6 +84,13 @@ func (d *Desk) cycle(w http.ResponseWriter, r *http.Request, v visitor) error {
 		}
 	}
 	data.Asks = surgery.CheckWords(names)
+	if s.Rerun != "" {
+		again, err := d.records.ShownCycle(r.Context(), s.Rerun)
+		if err != nil {
+			return err
+		}
+		data.Reruns = []surgery.Shown{again}
+	}
 	if s.Number != "" {
 		others, err := d.records.ShownCycles(r.Context(), surgery.ShownQuery{Steriliser: s.Steriliser, Number: s.Number, Limit: 10})
 		if err != nil {

@@ -19,6 +19,11 @@ func TestNamesReachNoOtherPlace(t *testing.T) {
 	s := newSite(t)
 	c := s.as("lea")
 	before := tree(t, s.records.Dir())
+	for name, want := range map[string]string{"../../../holdproof.yaml": "holdproof.yaml", `..\..\keys\mara.p12`: "mara.p12", "a/b.csv": "b.csv"} {
+		if got := plainName(name); got != want {
+			t.Errorf("%q becomes %q, expected %q", name, got, want)
+		}
+	}
 	for _, name := range []string{"../../../holdproof.yaml", `..\..\keys\mara.p12`, "/etc/passwd", "..", ".", "", "a/b.csv", "con:.csv", "\x00x.csv", strings.Repeat("long", 200) + ".csv"} {
 		if got := plainName(name); got == "" || got == "." || got == ".." || strings.ContainsAny(got, "/\\\x00:") || len(got) > 130 {
 			t.Errorf("%q becomes %q", name, got)

@@ -37,6 +37,9 @@ func TestReleaseOfAllConforming(t *testing.T) {
 	if strings.Contains(before.body, `action="/release"`) || !strings.Contains(before.text(), "waits for what its indicator showed") {
 		t.Errorf("before the tests are read: %s", before.text())
 	}
+	if text := s.as("ben").get("/").text(); !strings.Contains(text, "for somebody with another role") || strings.Contains(text, "wait for release.") {
+		t.Errorf("who may only operate sees what others must do: %s", text)
+	}
 	s.readTests(c)
 	page := c.get("/").body
 	var fields []string
@@ -139,6 +142,20 @@ func TestDecisionsFollowTheRules(t *testing.T) {
 	}
 }
 
+// A load that was run again leads to its new run.
+func TestRerunIsLinked(t *testing.T) {
+	s := newSite(t).full()
+	c := s.as("ben")
+	failed, again := s.key("S1", "1045"), s.key("S1", "1046")
+	if r := c.post("/cycle/"+failed, "do", "reprocess", "why", "The record does not conform", "rerun", "S1/1046", "seen", s.seen(c, failed)); r.code != http.StatusSeeOther {
+		t.Fatalf("%d %s", r.code, r.text())
+	}
+	_, history, _ := strings.Cut(c.get("/cycle/"+failed).body, "Run again as")
+	if !strings.Contains(history, `href="/cycle/`+again+`"`) {
+		t.Error("the new run is not linked")
+	}
+}
+
 // Nurse and lead sign the day with their passphrases; the person who prepared it does
 // not review it, and the record is what verify finds sound.
 func TestSigning(t *testing.T) {
@@ -148,6 +165,14 @@ func TestSigning(t *testing.T) {
 	day := "/day/2026-11-02"
 	if r := lea.post(day+"/sign", "reason", "a number is missing", "passphrase", "wrong"); r.code != http.StatusForbidden {
 		t.Errorf("a wrong passphrase signs: %d %s", r.code, r.text())
+	}
+	in, err := s.records.SignIn(t.Context(), "lea", wordOf("lea"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = s.records.Prepare(t.Context(), surgery.Signing{Date: "2026-11-02", By: surgery.Proof{Person: "lea", SignedIn: &in}, Reason: "x"})
+	if err == nil || !strings.Contains(err.Error(), "asks for the passphrase again") {
+		t.Errorf("a session alone signs: %v", err)
 	}
 	if r := lea.post(day+"/sign", "passphrase", word("lea")); r.code != http.StatusConflict {
 		t.Errorf("a day with something missing is signed without a reason: %d %s", r.code, r.text())

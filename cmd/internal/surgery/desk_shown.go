@@ -33,6 +33,7 @@ type Shown struct {
 	Sources     []entry.Source
 	Done        []Happening // the acts that count, in their order
 	Sight       Sight
+	Rerun       string // key of the cycle that it was run again in, "" if none is named
 }
 
 // Happening is an entry in the words of a page.
@@ -71,7 +72,11 @@ func (r *Records) ShownCycle(ctx context.Context, key string) (Shown, error) {
 		}
 		rows, err := logbook.Find[entry.Body](ctx, v, logbook.Filter{Cycle: key, Superseded: true})
 		for _, row := range rows {
-			out.Done = append(out.Done, r.happening(row, names, out.Cycle))
+			h := r.happening(row, names, out.Cycle)
+			out.Done = append(out.Done, h)
+			if d, is := row.Said.(entry.Decision); is && !h.Old && d.Rerun != "" {
+				out.Rerun = d.Rerun
+			}
 		}
 		return err
 	})
@@ -181,7 +186,7 @@ func (r *Records) happening(row logbook.Row[entry.Body], names map[string]string
 			h.What += ", with " + name(b.Second)
 		}
 		if b.Rerun != "" {
-			h.What += ", run again as " + b.Rerun
+			h.What += ", and run again"
 		}
 	case entry.Recall:
 		h.What, h.Decision = "recall "+b.Act, true
