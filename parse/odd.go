@@ -105,7 +105,8 @@ func (r *Reader) hintsFor() *Hints {
 	return r.anyHints(r.cells)
 }
 
-// badTime tells whether a row without a time looks like a reading.
+// badTime tells whether a row without a time looks like a reading. A line of dashes
+// does not.
 func (r *Reader) badTime() bool {
 	at := r.layout.time
 	if at < 0 {
@@ -114,7 +115,7 @@ func (r *Reader) badTime() bool {
 	numbers, others := 0, 0
 	for i, c := range r.cells {
 		c = trim(c)
-		if c == "" || i == at || i == r.layout.date {
+		if strings.Trim(c, "-") == "" || i == at || i == r.layout.date {
 			continue
 		}
 		if startsLikeReading(c) {
@@ -125,10 +126,11 @@ func (r *Reader) badTime() bool {
 	}
 	if at < len(r.cells) {
 		cell := trim(r.cells[at])
-		if startsLikeReading(cell) && (numbers > 0 || others == 0) {
+		dashes := strings.Trim(cell, "-") == ""
+		if startsLikeReading(cell) && !dashes && (numbers > 0 || others == 0) {
 			return true
 		}
-		if cell == "" || !anyLetter(cell) {
+		if dashes || !anyLetter(cell) {
 			return numbers > 0
 		}
 	}

@@ -159,6 +159,7 @@ func TestStatements(t *testing.T) {
 		{"a line nobody knows before the readings", "Tern Quay Surgery\n" + head + row0, ""},
 		{"footers", head + row0 + "End of cycle\nFo value,22.1\nStatus,Fault 3\n", fmt.Sprintf("3 End of cycle %d; 4 Fo value,22.1 %d; 5 Status,Fault 3 %d", d, u, f)},
 		{"largest values under the readings", head + row0 + row1 + "Max,135.6,316\n", fmt.Sprintf("4 Max,135.6,316 %d", u)},
+		{"a line of dashes under the readings", head + row0 + row1 + "-----,,\n---,---,---\n------------\nCycle aborted\n", fmt.Sprintf("7 Cycle aborted %d", f)},
 		{"a note among the readings", head + row0 + "door opened\n" + row1, fmt.Sprintf("3 door opened %d", u)},
 		{"an event with a time", head + row0 + "2026-03-11T08:14:03,Sterilising\n" + row1, fmt.Sprintf("3 2026-03-11T08:14:03,Sterilising %d", u)},
 		{"a status column", "time,chamber [°C],status\n2026-03-11T08:14:03,20,heating\n2026-03-11T08:14:04,20,Abort\n2026-03-11T08:14:05,20,Abort\n", fmt.Sprintf("3 status: Abort %d", f)},
