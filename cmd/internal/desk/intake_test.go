@@ -11,6 +11,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 )
@@ -72,12 +73,12 @@ func TestHugeUpload(t *testing.T) {
 	head := "--" + boundary + "\r\nContent-Disposition: form-data; name=\"file\"; filename=\"huge.csv\"\r\n\r\n"
 	line := bytes.Repeat([]byte("12.3,"), 1<<18)
 	pr, pw := io.Pipe()
-	sent := 0
+	var sent atomic.Int64 // the sender may still be at it when the answer is there
 	go func() {
 		_, _ = io.WriteString(pw, head)
-		for sent < 2*maxUpload {
+		for sent.Load() < 2*maxUpload {
 			n, err := pw.Write(line)
-			sent += n
+			sent.Add(int64(n))
 			if err != nil {
 				break
 			}
@@ -96,8 +97,8 @@ func TestHugeUpload(t *testing.T) {
 	if got := (answer{body: w.Body.String()}).text(); w.Code != http.StatusRequestEntityTooLarge || !strings.Contains(got, "more than 100 MB") {
 		t.Errorf("%d %s", w.Code, got)
 	}
-	if sent > maxUpload+4<<20 {
-		t.Errorf("%d MB were read before it was refused", sent>>20)
+	if got := sent.Load(); got > maxUpload+4<<20 {
+		t.Errorf("%d MB were read before it was refused", got>>20)
 	}
 	if left, err := os.ReadDir(temp); err != nil || len(left) > 0 {
 		t.Errorf("%d files are left behind, %v", len(left), err)
