@@ -24,6 +24,9 @@ func (r *record) lists() {
 		r.para(left, column, c, text)
 		r.y += 0.8
 	}
+	if r.d.Record.Previous.SHA256 != "" {
+		r.para(left, column, "At the foot: the hash of the file of the record before when this one was made. A later signature stands behind those bytes.", note)
+	}
 }
 
 func (r *record) across() {
