@@ -41,18 +41,23 @@ func PrefixDigest(r *cycle.Record, n int) (Digest, bool) {
 	}
 	in := r.Readings()
 	sum := sha256.New()
-	row := binary.BigEndian.AppendUint64(nil, uint64(len(in.Channels)))
+	const enough = 4 << 10 // bytes that are hashed at once: the hash is slow on a few
+	rows := make([]byte, 0, enough+8*(len(in.Channels)+2))
+	rows = binary.BigEndian.AppendUint64(rows, uint64(len(in.Channels)))
 	for i := range n {
-		row = binary.BigEndian.AppendUint64(row, uint64(in.Seconds[i]))
+		rows = binary.BigEndian.AppendUint64(rows, uint64(in.Seconds[i]))
 		for _, c := range in.Channels {
-			row = appendNumber(row, float64(c.Celsius[i]))
+			rows = appendNumber(rows, float64(c.Celsius[i]))
 		}
 		if in.Pressure != nil {
-			row = appendNumber(row, in.Pressure.KPa[i])
+			rows = appendNumber(rows, in.Pressure.KPa[i])
 		}
-		sum.Write(row)
-		row = row[:0]
+		if len(rows) >= enough {
+			sum.Write(rows)
+			rows = rows[:0]
+		}
 	}
+	sum.Write(rows)
 	d := Digest{N: n}
 	sum.Sum(d.Sum[:0])
 	return d, true
