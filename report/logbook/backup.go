@@ -62,6 +62,10 @@ func Restore(ctx context.Context, backup, dir string) (entry.Checkpoint, error) 
 		// Opening brings an older layout forward, closing leaves one file.
 		b, err := Open(ctx, filepath.Dir(temporary), Options{Now: func() time.Time { return time.Time{} }})
 		if err != nil {
+			// What is wrong is wrong with the backup, not with the copy, which is gone.
+			if e, ok := errors.AsType[*Error](err); ok {
+				e.Path = backup
+			}
 			return err
 		}
 		return b.Close()

@@ -91,6 +91,13 @@ func TestBackupAndRestore(t *testing.T) {
 		t.Fatal("no verdict in the backup")
 	}
 	copy(bytes[i:], `"outcome":"failed"  ,"instruction"`)
+	none := filepath.Join(dir, "letter.db")
+	if err := os.WriteFile(none, []byte("Dear Sir"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Restore(ctx, none, t.TempDir()); err == nil || !strings.Contains(err.Error(), none) {
+		t.Errorf("a letter as a backup: %v", err)
+	}
 	bad := filepath.Join(dir, "bad.db")
 	if err := os.WriteFile(bad, bytes, 0o600); err != nil {
 		t.Fatal(err)

@@ -1,11 +1,14 @@
 package surgery
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
 	"io/fs"
 	"os"
+	"path/filepath"
+	"slices"
 
 	"holdproof/report/logbook"
 	"holdproof/report/logbook/entry"
@@ -66,7 +69,33 @@ func (r *Records) Audit(ctx context.Context, o Auditing) (Audited, error) {
 	out.Remarks = append(out.Remarks, found.Remarks...)
 	out.Checkpoint, out.Entries = string(found.Checkpoint.Text()), found.Checkpoint.Size
 	out.Retention = r.settings.Value.Retention()
+	if err := r.auditAuthority(ctx, &out); err != nil {
+		return out, err
+	}
 	return out, r.auditDays(ctx, &out)
+}
+
+// auditAuthority compares keys/ca.pem, which people hand to other programs and to
+// verify --roots, with the authority that the logbook holds. A site may be without the
+// file: holdproof keys --pem prints it.
+func (r *Records) auditAuthority(ctx context.Context, out *Audited) error {
+	onDisk, err := os.ReadFile(filepath.Join(r.dir, "keys", "ca.pem"))
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		out.Problems = append(out.Problems, fmt.Sprintf("keys/ca.pem cannot be read: %v.", plainPath(err)))
+		return nil
+	}
+	held, err := r.AuthorityPEM(ctx)
+	if err != nil {
+		return err
+	}
+	// A copy through mail or an editor may change how lines end, and nothing else.
+	if !slices.EqualFunc(bytes.Fields(onDisk), bytes.Fields(held), bytes.Equal) {
+		out.Problems = append(out.Problems, "keys/ca.pem is not the certificate of the site's authority: records of others would be trusted by it. Look for who replaced it, move it away, and print the right one with holdproof keys --pem.")
+	}
+	return nil
 }
 
 // Backup writes a verified copy of the logbook to a new file while others may use it.

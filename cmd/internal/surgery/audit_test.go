@@ -57,11 +57,13 @@ func TestCheckpointPlaceAway(t *testing.T) {
 	}
 }
 
-// A checkpoint that was cut while it was written is passed over; other text is refused.
+// A checkpoint that was cut while it was written is passed over, and one copied from the
+// screen is taken; other text is refused.
 func TestReadCheckpoints(t *testing.T) {
 	one := string(entry.Checkpoint{}.Text())
 	dir := t.TempDir()
-	for text, want := range map[string]int{one: 1, one + one: 2, one + one[:40] + one: 2, one + one[:60]: 1, "": -1, "x": -1, one + "x\n": -1, one[:40]: -1} {
+	onScreen := "\r\n    " + strings.ReplaceAll(strings.TrimSuffix(one, "\n"), "\n", "\r\n    ")
+	for text, want := range map[string]int{one + "\n": 1, onScreen: 1, onScreen + "\n\n" + one: 2, strings.TrimSuffix(one, "\n"): 1, one: 1, one + one: 2, one + one[:40] + one: 2, one + one[:60]: 1, "": -1, "x": -1, one + "x\n": -1, one[:40]: -1} {
 		got, err := ReadCheckpoints(wrote(t, dir, "c.txt", text))
 		if (err != nil) != (want < 0) || err == nil && len(got) != want {
 			t.Errorf("%q: %d checkpoints (%v), expected %d", text, len(got), err, want)

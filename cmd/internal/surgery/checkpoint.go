@@ -70,7 +70,8 @@ func plainPath(err error) error {
 }
 
 // ReadCheckpoints reads a file with one or more checkpoints, as they were written
-// one behind the other. A last one that was cut is left out if others stand before it.
+// one behind the other, or copied from the screen, with indents and empty lines. A
+// last one that was cut is left out if others stand before it.
 func ReadCheckpoints(file string) ([]entry.Checkpoint, error) {
 	info, err := os.Stat(file)
 	if err != nil {
@@ -86,6 +87,7 @@ func ReadCheckpoints(file string) ([]entry.Checkpoint, error) {
 	if err != nil {
 		return nil, err
 	}
+	text = bareLines(text)
 	var out []entry.Checkpoint
 	for len(text) > 0 {
 		n := len(text)
@@ -93,6 +95,10 @@ func ReadCheckpoints(file string) ([]entry.Checkpoint, error) {
 			n = next + 1
 		}
 		c, err := entry.ParseCheckpoint(text[:n])
+		if err != nil && n == len(text) {
+			// An editor may have left out the end of the last line. A time that was cut is none.
+			c, err = entry.ParseCheckpoint(append(bytes.Clone(text), '\n'))
+		}
 		switch {
 		case err == nil:
 			out = append(out, c)
@@ -107,4 +113,15 @@ func ReadCheckpoints(file string) ([]entry.Checkpoint, error) {
 		return nil, fmt.Errorf("%s holds no checkpoint", file)
 	}
 	return out, nil
+}
+
+// bareLines leaves out indents and empty lines.
+func bareLines(text []byte) []byte {
+	var out []byte
+	for line := range bytes.Lines(text) {
+		if line = bytes.TrimLeft(line, " \t"); len(bytes.TrimSpace(line)) > 0 {
+			out = append(out, line...)
+		}
+	}
+	return out
 }

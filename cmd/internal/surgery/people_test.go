@@ -1,6 +1,7 @@
 package surgery
 
 import (
+	"bytes"
 	"crypto/x509"
 	"encoding/pem"
 	"errors"
@@ -39,6 +40,30 @@ func TestBegin(t *testing.T) {
 	onDisk, err := os.ReadFile(filepath.Join(r.dir, "keys", "ca.pem"))
 	if err != nil || string(onDisk) != string(text) {
 		t.Errorf("the file is not what the logbook holds, %v", err)
+	}
+	if a, err := r.Audit(t.Context(), Auditing{}); err != nil || !a.OK() {
+		t.Errorf("audit: %q, %v", a.Problems, err)
+	}
+	other, err := seal.NewAuthority("Tern Quay Surgery", evening)
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(r.dir, "keys", "ca.pem")
+	for _, c := range []struct {
+		bytes []byte
+		ok    bool
+	}{
+		{pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: other.Certificate().Raw}), false},
+		{bytes.ReplaceAll(text, []byte("\n"), []byte("\r\n")), true},
+		{append(bytes.Clone(text), text...), false},
+		{text, true},
+	} {
+		if err := os.WriteFile(path, c.bytes, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if a, err := r.Audit(t.Context(), Auditing{}); err != nil || a.OK() != c.ok || !c.ok && !strings.Contains(a.Problems[0], "keys/ca.pem is not") {
+			t.Errorf("audit of another ca.pem: %q, %v", a.Problems, err)
+		}
 	}
 	block, _ := pem.Decode(text)
 	ca, err := x509.ParseCertificate(block.Bytes)

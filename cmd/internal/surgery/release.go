@@ -49,7 +49,7 @@ func (r *Records) releasable(ctx context.Context, v *logbook.View, d *Deciding, 
 		}
 		if note == nil {
 			return &Refusal{Why: name + " is not released: " + a.Message,
-				Instead: "Find out which record belongs to which load. Then enter it: holdproof note --duty \"" + dutyExplained + "\" --cycle " + c.Key + " --text TEXT. Until then --quarantine."}
+				Instead: "Find out which record belongs to which load. Then enter it: holdproof note --duty \"" + dutyExplained + "\" --cycle " + c.Key + " --explains " + a.Check + " --text TEXT. Until then --quarantine."}
 		}
 	}
 	return r.testsPassed(ctx, v, c)

@@ -92,7 +92,7 @@ func TestRepeatStopsRelease(t *testing.T) {
 	}
 	d := Deciding{Do: DoRelease, Cycles: []string{first.Key}, By: as("lea")}
 	_, err = r.Decide(t.Context(), d)
-	refusedFor(t, err, "is not released", dutyExplained)
+	refusedFor(t, err, "is not released", dutyExplained+"\" --cycle "+first.Key+" --explains number-repeat --text")
 	d.Cycles = []string{good}
 	if _, err := r.Decide(t.Context(), d); err == nil || !strings.Contains(err.Error(), "2 cycles are called") {
 		t.Errorf("by a number that two have: %v", err)
