@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 	"time"
 
 	"holdproof/parse"
@@ -71,7 +72,7 @@ func (r *Records) relate(ctx context.Context, v *logbook.View, j Judged, among [
 	how := isNew
 	for i := range among {
 		c := &among[i]
-		if !sameMachine(j.Header, c) {
+		if !r.sameMachine(j.Header, c) {
 			continue
 		}
 		rel, err := r.compare(ctx, v, j, c)
@@ -87,9 +88,31 @@ func (r *Records) relate(ctx context.Context, v *logbook.View, j Judged, among [
 }
 
 // sameMachine tells whether a kept cycle may be of the machine of one just read: it
-// has the same name, or one of the two was read when nobody had configured it.
-func sameMachine(h cycle.Header, c *candidate) bool {
-	return h.Steriliser == c.steriliser || h.Configured != c.configured
+// has the same name, or one of the two was read when nobody had configured it, and
+// named no machine or this one.
+func (r *Records) sameMachine(h cycle.Header, c *candidate) bool {
+	switch {
+	case h.Steriliser == c.steriliser:
+		return true
+	case h.Configured && !c.configured:
+		return r.mayName(c.steriliser, h.Steriliser)
+	case c.configured && !h.Configured:
+		return r.mayName(h.Steriliser, c.steriliser)
+	}
+	return false
+}
+
+// mayName tells whether a record that names a machine so may be of the one with this id.
+func (r *Records) mayName(name, id string) bool {
+	if name == "" || strings.EqualFold(name, id) {
+		return true
+	}
+	for _, s := range r.settings.Value.Sterilisers {
+		if s.ID == id && s.Serial != "" && strings.EqualFold(s.Serial, name) {
+			return true
+		}
+	}
+	return false
 }
 
 func (r *Records) compare(ctx context.Context, v *logbook.View, j Judged, c *candidate) (relation, error) {

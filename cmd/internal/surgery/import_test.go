@@ -194,6 +194,26 @@ func TestUnreadableIsKept(t *testing.T) {
 	sound(t, r)
 }
 
+// The readings of a machine under the name of another that nobody configured are a
+// cycle of their own, whichever came first, and stop both.
+func TestSameReadingsOfAnotherMachine(t *testing.T) {
+	dir := t.TempDir()
+	known := exported(t, dir, "known.csv", cycleAt("7", "08:14:03"))
+	strange := exported(t, dir, "strange.csv", cycleAt("7", "08:14:03", func(c *fixtures.Cycle) { c.Steriliser = "XX-99" }))
+	for _, files := range [][]string{{known, strange}, {strange, known}} {
+		r := opened(t, emptySite(t), machines(), "")
+		out, across := imported(t, r, files...)
+		for _, c := range out.arrivals {
+			if c.How != "new" {
+				t.Errorf("%s: %s is %s", filepath.Base(files[0]), c.Key, c.How)
+			}
+		}
+		if len(out.arrivals) != 2 || !slices.ContainsFunc(across, func(b Between) bool { return b.Check == "same-readings" }) {
+			t.Errorf("%s first: %d cycles, between them %+v", filepath.Base(files[0]), len(out.arrivals), across)
+		}
+	}
+}
+
 // A cycle of a machine that nobody configured is kept; judged again when it is, it is
 // that machine's, under its new name, with its history.
 func TestUnknownSteriliserIsAssigned(t *testing.T) {
