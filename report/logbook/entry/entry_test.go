@@ -269,6 +269,10 @@ func FuzzParse(f *testing.F) {
 		}
 		f.Add(line)
 	}
+	for _, year := range []string{"0000", "0001"} { // found by fuzzing: read, and could not be written
+		f.Add([]byte(`{"v":1,"n":1,"type":"note","at":"` + year + `-01-01T00:00:00.000Z","entered":"` + year + `-01-01T00:00:00.000Z","by":"0","proved":"0","reason":"","subject":"chair 1","corrects":null,` +
+			`"body":{"duty":"00","day":"2026-11-02","place":"chair 1","outcome":"done","data":{}}}`))
+	}
 	f.Fuzz(func(t *testing.T, line []byte) {
 		e, err := Parse(line)
 		if err != nil {

@@ -59,10 +59,11 @@ func (t *Time) UnmarshalJSON(b []byte) error {
 	return nil
 }
 
-// ParseTime reads the form that lines use.
+// ParseTime reads the form that lines use. The year 0 and the zero time, which is
+// written as null, are refused: they cannot be written so.
 func ParseTime(s string) (Time, error) {
 	at, err := time.Parse(timeForm, s)
-	if err != nil || at.Format(timeForm) != s {
+	if err != nil || at.Format(timeForm) != s || at.Year() < 1 || at.IsZero() {
 		return Time{}, fmt.Errorf("%q is not a time such as 2026-11-02T08:14:03.000Z", s)
 	}
 	return Time{at}, nil
