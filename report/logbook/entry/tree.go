@@ -95,7 +95,7 @@ func ParseCheckpoint(text []byte) (Checkpoint, error) {
 		return bad("entries is not a number")
 	}
 	b, err := base64.StdEncoding.Strict().DecodeString(root)
-	if err != nil || len(b) != tlog.HashSize {
+	if err != nil || len(b) != tlog.HashSize || base64.StdEncoding.EncodeToString(b) != root { // the decoder skips line ends
 		return bad("root is not a SHA-256 in base64")
 	}
 	c.Root = tlog.Hash(b)
