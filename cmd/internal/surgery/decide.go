@@ -81,23 +81,7 @@ func (r *Records) Decide(ctx context.Context, d Deciding) ([]Decided, error) {
 	if err != nil {
 		return nil, err
 	}
-	var seen []Sight
-	err = r.book.Read(ctx, func(v *logbook.View) error {
-		cycles, err := r.cyclesNamed(ctx, v, d.Cycles)
-		if err != nil {
-			return err
-		}
-		if seen, err = d.seen(cycles); err != nil {
-			return err
-		}
-		d.proposals = map[string]logbook.Row[entry.Note]{}
-		for _, c := range cycles {
-			if err := r.allowed(ctx, v, &d, c, at); err != nil {
-				return err
-			}
-		}
-		return nil
-	})
+	seen, err := r.decidable(ctx, &d, at)
 	if err != nil {
 		return nil, err
 	}
@@ -134,6 +118,28 @@ func (r *Records) Decide(ctx context.Context, d Deciding) ([]Decided, error) {
 		return nil
 	})
 	return out, err
+}
+
+// decidable finds the cycles, and returns how they stand if the rules let the act be
+// done on all of them.
+func (r *Records) decidable(ctx context.Context, d *Deciding, at time.Time) (seen []Sight, err error) {
+	err = r.book.Read(ctx, func(v *logbook.View) error {
+		cycles, err := r.cyclesNamed(ctx, v, d.Cycles)
+		if err != nil {
+			return err
+		}
+		if seen, err = d.seen(cycles); err != nil {
+			return err
+		}
+		d.proposals = map[string]logbook.Row[entry.Note]{}
+		for _, c := range cycles {
+			if err := r.allowed(ctx, v, d, c, at); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	return seen, err
 }
 
 // cyclesNamed finds all the cycles named, each once.

@@ -252,7 +252,15 @@ func (r *Records) ReleaseAtMachine(ctx context.Context, m AtMachine, by, second 
 		}
 		return done[0], nil
 	}
-	if at, err = r.happened(at); err != nil {
+	return r.withoutRecord(ctx, m, cycles, by, reason, at)
+}
+
+// withoutRecord enters what was done at the machine as it was said: a rejection, or a
+// release whose record has not come. Cycles are those of that number, as they stood.
+func (r *Records) withoutRecord(ctx context.Context, m AtMachine, cycles []logbook.Cycle, by Proof, reason string, at time.Time) (Decided, error) {
+	name := r.calls(entry.Verdict{Steriliser: m.Steriliser, Number: m.Number})
+	at, err := r.happened(at)
+	if err != nil {
 		return Decided{}, err
 	}
 	act, word := ActRelease, "released"
