@@ -33,6 +33,7 @@ var mayImport = map[string]string{
 	"report/figure":        "validate validate/steam parse/cycle",
 	"report/pdf":           "report/daily report/figure",
 	"report/seal":          "report/seal/cms report/seal/pdffile",
+	"report/archive":       "validate report/daily report/figure report/seal report/seal/cms report/logbook/entry",
 	"report/seal/cms":      "",
 	"report/seal/pdffile":  "",
 	"fixtures":             "",
