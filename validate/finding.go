@@ -45,6 +45,12 @@ type Measured struct {
 	F0                                 Figure // min, Tref 121.1 °C, z 10 K
 	Sampling                           Figure // s
 	Leak                               Figure // kPa/min
+	// How the machine runs, held against nothing but its own cycles; of loads and
+	// of those tests that are judged as one.
+	PlateauMean Figure // °C, time mean of the reference temperature over W
+	Heating     Figure // s, from the first reading until the reference first reached Ts for W
+	Vacuum      Figure // s, from the first reading until the pressure was first below 50 kPa
+	GaugeScale  bool   // the pressure is a gauge's, made absolute by the air of the site
 	// HoldFrom and HoldTo bound W, the interval the figures above are taken
 	// over, in seconds since the first reading: the hold a figure draws. In an air
 	// leakage test they bound the 600 s that Leak is measured over.

@@ -44,6 +44,33 @@ func (s *subject) measure() {
 	if over.length() > 0 {
 		s.figures(over)
 	}
+	m.PlateauMean, m.Heating, m.Vacuum = s.plateauMean(), s.heating(), s.toVacuum()
+	m.GaugeScale = s.p != nil && s.scale.reference == cycle.Gauge
+}
+
+// vacuumAt is the pressure in kPa at which the time to vacuum ends (ours: the one that
+// counts as a pulse where nothing is configured; it never moves with a setting, so that
+// times of years can be laid side by side).
+const vacuumAt = 50.0
+
+// toVacuum is the time from the first reading until the pressure is first below
+// vacuumAt, by a straight line. Not known where the record begins in vacuum, where a
+// gap lies across the moment, and where it comes after the exposure began.
+func (s *subject) toVacuum() Figure {
+	if s.p == nil || !s.exposed.any() || below(s.p[0], vacuumAt) {
+		return Figure{}
+	}
+	for i := 1; i < s.exposed.from; i++ {
+		if !below(s.p[i], vacuumAt) {
+			continue
+		}
+		if above(s.t[i]-s.t[i-1], s.gap) {
+			return Figure{}
+		}
+		share := (s.p[i-1] - vacuumAt) / (s.p[i-1] - s.p[i])
+		return Known(s.t[i-1] + min(1, share)*(s.t[i]-s.t[i-1]))
+	}
+	return Figure{}
 }
 
 // longestOf is the hold as recorded of a set of conditions.

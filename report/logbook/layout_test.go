@@ -3,6 +3,7 @@ package logbook
 import (
 	"encoding/hex"
 	"encoding/json"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -29,7 +30,7 @@ func TestNewerLayout(t *testing.T) {
 		t.Fatal(err)
 	}
 	_, err = Open(ctx, dir, clock())
-	wantError(t, err, "a newer holdproof made this logbook (layout 2, this program knows up to 1)")
+	wantError(t, err, fmt.Sprintf("a newer holdproof made this logbook (layout %d, this program knows up to %d)", next.version(), current.version()))
 	after, err := os.ReadFile(b.Path())
 	if err != nil || string(before) != string(after) {
 		t.Errorf("the file was changed, %v", err)
@@ -56,7 +57,7 @@ func TestOlderLayoutGoesForward(t *testing.T) {
 		if c, err := b.Cycle(ctx, keyOf(9)); err != nil || c.Outcome != "failed" {
 			t.Errorf("%+v, %v", c, err)
 		}
-		if v, err := readVersion(ctx, b.r); err != nil || v != 2 {
+		if v, err := readVersion(ctx, b.r); err != nil || v != next.version() {
 			t.Errorf("version %d, %v", v, err)
 		}
 		b.Close()
@@ -72,6 +73,7 @@ var released = []struct {
 	root    string
 }{
 	{"v1.db", 14, "769af64a15ca3921c5b45df79f2b1bb070d86e8570446d86bbd2b574b9311afb"},
+	{"v2.db", 14, "769af64a15ca3921c5b45df79f2b1bb070d86e8570446d86bbd2b574b9311afb"}, // cycles hold the figures of charts
 }
 
 const stored = "../../fixtures/logbook/"
@@ -130,11 +132,12 @@ func TestWriteFixture(t *testing.T) {
 	fix.Corrects = n
 	tip := mustCheckpoint(t, b)
 	mustWrite(t, b, fix, by(entry.Signature{Day: c.Day, Revision: 1, Meaning: "prepared", File: c.Day + ".pdf", SHA256: sum, Size: 29, Certificate: sum, TimeFrom: "entry", Covers: tip.Size, Root: hexOf(tip.Root)}))
-	os.Remove(stored + "v1.db")
+	file := fmt.Sprintf("%sv%d.db", stored, current.version())
+	os.Remove(file)
 	if err := os.MkdirAll(stored, 0o755); err != nil {
 		t.Fatal(err)
 	}
-	got, err := b.Backup(ctx, stored+"v1.db")
+	got, err := b.Backup(ctx, file)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -83,18 +83,24 @@ func actOf(ctx context.Context, q querier, e entry.Entry) (act, error) {
 
 const verdictSQL = `INSERT INTO cycles (cycle, continued_by, steriliser, configured, number, number_order, start, finish, offset_s,
 	day, kind, label, programme, outcome, instruction, readings, digest, hold_s, limits, configuration, verdict_n, first_n,
+	steam_mean_k, equilibration_s, leak_kpa_per_min, plateau_mean_c, heating_s, vacuum_s, gauge,
 	release, release_n, decision, decision_n, recall, recall_n, settled)
-	VALUES ($1, '', $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $20, '', NULL, '', NULL, '', NULL, FALSE)
+	VALUES ($1, '', $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $20,
+	$21, $22, $23, $24, $25, $26, $27, '', NULL, '', NULL, '', NULL, FALSE)
 	ON CONFLICT (cycle) DO UPDATE SET continued_by = '', steriliser = excluded.steriliser, configured = excluded.configured,
 	number = excluded.number, number_order = excluded.number_order, start = excluded.start, finish = excluded.finish,
 	offset_s = excluded.offset_s, day = excluded.day, kind = excluded.kind, label = excluded.label, programme = excluded.programme,
 	outcome = excluded.outcome, instruction = excluded.instruction, readings = excluded.readings, digest = excluded.digest,
-	hold_s = excluded.hold_s, limits = excluded.limits, configuration = excluded.configuration, verdict_n = excluded.verdict_n`
+	hold_s = excluded.hold_s, limits = excluded.limits, configuration = excluded.configuration, verdict_n = excluded.verdict_n,
+	steam_mean_k = excluded.steam_mean_k, equilibration_s = excluded.equilibration_s, leak_kpa_per_min = excluded.leak_kpa_per_min,
+	plateau_mean_c = excluded.plateau_mean_c, heating_s = excluded.heating_s, vacuum_s = excluded.vacuum_s, gauge = excluded.gauge`
 
 func putVerdict(ctx context.Context, q querier, n int64, v entry.Verdict) error {
+	f := chartedOf(v.Measured)
 	if _, err := q.ExecContext(ctx, verdictSQL, v.Cycle, v.Steriliser, v.Configured, v.Number, numberOrder(v.Number),
 		v.Start.String(), v.End.String(), v.OffsetS, v.Day, v.Kind, v.Label, v.Programme, v.Outcome, v.Instruction,
-		v.Readings, v.Digest, v.HoldS, v.Limits, v.Configuration, n); err != nil {
+		v.Readings, v.Digest, v.HoldS, v.Limits, v.Configuration, n,
+		f.SteamMean, f.Equilibration, f.Leak, f.PlateauMean, f.Heating, f.Vacuum, f.Gauge); err != nil {
 		return err
 	}
 	if err := putSources(ctx, q, v); err != nil {

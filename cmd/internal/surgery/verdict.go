@@ -21,6 +21,10 @@ type figures struct {
 	daily.Measured
 	HoldFrom    *float64 `json:"hold_from_s"` // of the hold that a figure draws, since the first reading
 	HoldTo      *float64 `json:"hold_to_s"`
+	PlateauMean *float64 `json:"plateau_mean_c,omitempty"` // these four are for charts over many cycles
+	Heating     *float64 `json:"heating_s,omitempty"`
+	Vacuum      *float64 `json:"vacuum_s,omitempty"`
+	Gauge       bool     `json:"gauge,omitempty"` // the weather is in steam_mean_k
 	ProgrammeBy string   `json:"programme_by"`
 	Remarks     []string `json:"remarks,omitempty"`
 	Limitations []string `json:"limitations,omitempty"`
@@ -62,6 +66,7 @@ func figuresOf(j Judged) figures {
 			F0: known(m.F0), Sampling: known(m.Sampling), Leak: known(m.Leak),
 		},
 		HoldFrom: known(m.HoldFrom), HoldTo: known(m.HoldTo),
+		PlateauMean: known(m.PlateauMean), Heating: known(m.Heating), Vacuum: known(m.Vacuum), Gauge: m.GaugeScale,
 		ProgrammeBy: j.Verdict.ProgrammeBy, Remarks: j.Remarks(), Limitations: j.Limitations(),
 	}
 }
