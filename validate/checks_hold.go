@@ -2,6 +2,8 @@ package validate
 
 import (
 	"math"
+	"slices"
+	"sort"
 
 	"holdproof/parse/cycle"
 )
@@ -13,11 +15,8 @@ func (s *subject) bandText() string {
 // place puts a finding where in the record it shows.
 func (s *subject) place(f Finding, at float64) Finding {
 	f.At = Known(at)
-	for i, t := range s.t {
-		if atLeast(t, at) {
-			f.Line = s.lines[i]
-			break
-		}
+	if i := sort.Search(len(s.t), func(i int) bool { return atLeast(s.t[i], at) }); i < len(s.t) {
+		f.Line = s.lines[i]
 	}
 	return f
 }
@@ -243,12 +242,26 @@ func (s *subject) hottestIn() hot {
 		w = s.inside(window{s.flat.from, s.exposed.to}, 0, s.bandSpans[n-1].to)
 	}
 	out := hot{top: math.Inf(-1)}
+	if !w.any() {
+		return out
+	}
+	for _, v := range s.highest[w.from : w.to+1] {
+		if v > out.top {
+			out.top = v
+		}
+	}
+	for _, c := range s.judged {
+		if i := slices.Index(c.celsius[w.from:w.to+1], out.top); i >= 0 {
+			out.at, out.heading = s.t[w.from+i], c.heading
+			break
+		}
+	}
+	if !above(out.top, s.ts+s.band) {
+		return out
+	}
 	for _, c := range s.judged {
 		first := -1
 		for i := w.from; i <= w.to; i++ {
-			if c.celsius[i] > out.top {
-				out.top, out.at, out.heading = c.celsius[i], s.t[i], c.heading
-			}
 			if !above(c.celsius[i], s.ts+s.band) {
 				first = -1
 				continue

@@ -26,9 +26,11 @@ func airRemoval(s *subject) Finding {
 	if s.exposed.any() {
 		before = s.exposed.from
 	}
-	n, lowest, highest, under := 0, math.Inf(1), math.Inf(-1), false
+	n, lowest, under := 0, math.Inf(1), false
 	for _, p := range s.p[:before] {
-		widen(&lowest, &highest, p)
+		if p < lowest {
+			lowest = p
+		}
 		if now := below(p, limit); now != under {
 			under = now
 			if now {
@@ -87,15 +89,23 @@ func drying(s *subject) Finding {
 	if configured {
 		limit = m.DryingBelow
 	}
-	low, lowest, highest := 0.0, s.p[s.exposed.to], math.Inf(1)
-	for i := s.exposed.to; i+1 < len(s.p); i++ {
-		widen(&lowest, &highest, s.p[i+1])
-		if s.p[i] >= limit && s.p[i+1] >= limit || above(s.t[i+1]-s.t[i], s.gap) {
+	t, before := s.t[s.exposed.to:], s.p[s.exposed.to]
+	low, lowest := 0.0, before
+	for i, now := range s.p[s.exposed.to+1:] {
+		last := before
+		before = now
+		if now < lowest {
+			lowest = now
+		}
+		if last >= limit && now >= limit {
 			continue
 		}
-		d := s.t[i+1] - s.t[i]
-		if s.p[i] >= limit || s.p[i+1] >= limit {
-			a, b := within(s.p[i], s.p[i+1], math.Inf(-1), limit-limitTolerance)
+		d := t[i+1] - t[i]
+		if above(d, s.gap) {
+			continue
+		}
+		if last >= limit || now >= limit {
+			a, b := within(last, now, math.Inf(-1), limit-limitTolerance)
 			d *= max(0, b-a)
 		}
 		low += d

@@ -93,6 +93,9 @@ func (s *subject) missing(what, none string, inPlateau, all int) Finding {
 func recordGap(s *subject) Finding {
 	in, all, first := 0, 0, -1
 	for i := 1; i < len(s.raw.Seconds); i++ {
+		if len(s.removed) == 0 && !above(s.pace.longest, s.gap) {
+			break // as written, and none of the steps is that long
+		}
 		from, to := s.raw.Seconds[i-1], s.raw.Seconds[i]
 		if !above(to-from, s.gap) {
 			continue

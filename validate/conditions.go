@@ -34,13 +34,13 @@ type conditions struct {
 // between them.
 func newConditions(t []float64, gap float64, w *workspace) conditions {
 	c := conditions{t: t, unmet: w.bits.take(len(t)), unguarded: w.bits.take(len(t))}
-	for i := range t {
-		var bits conditionSet
-		if i+1 < len(t) && above(t[i+1]-t[i], gap) {
-			bits = gapNext
+	clear(c.unmet)
+	clear(c.unguarded)
+	for i := range len(t) - 1 {
+		if above(t[i+1]-t[i], gap) {
+			c.unmet[i], c.unguarded[i] = gapNext, gapNext
 			c.gaps++
 		}
-		c.unmet[i], c.unguarded[i] = bits, bits
 	}
 	return c
 }
@@ -140,6 +140,9 @@ func (c *conditions) crossings(i int, set conditionSet) (from, to float64, ok bo
 		}
 		qa, qb := within(q.values[i], q.values[i+1], q.lo-limitTolerance, q.hi+limitTolerance)
 		a, b = max(a, qa), min(b, qb)
+		if a > b {
+			return 0, 0, false
+		}
 	}
 	t0, t1 := c.t[i], c.t[i+1]
 	from, to = t0+a*(t1-t0), t0+b*(t1-t0)

@@ -150,7 +150,7 @@ func TestHowLongIsStuck(t *testing.T) {
 		every float64
 		want  bool
 	}{{5, 2.5, true}, {4, 5, false}, {5, 2.4, false}, {20, 0.5, false}, {21, 0.5, true}} {
-		r := &readings{}
+		r := &readings{work: new(workspace)}
 		var values, others []float64
 		for i := range c.n + 2 {
 			stuck := i > 0 && i <= c.n
@@ -180,7 +180,7 @@ func TestStuckAgreesWithThePlainSearch(t *testing.T) {
 	}
 	for range 20000 {
 		n := 6 + int(random(25))
-		r := &readings{}
+		r := &readings{work: new(workspace)}
 		values, others := make([]float64, n), make([]float64, n)
 		at, v, o, slow := 0.0, 100.0, 105.0, 1+random(3)
 		for i := range n {

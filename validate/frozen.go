@@ -56,9 +56,10 @@ type landmark struct {
 
 const movedOn = 1.0 // K
 
-// landmarks are found within the runs of readings above a pressure, 110 kPa or more.
+// landmarks are found within the runs of readings above a pressure, 110 kPa or more. They
+// stand until the next are asked for.
 func (r *readings) landmarks(of []float64, over float64) []landmark {
-	out := make([]landmark, 0, 256)
+	out := r.work.marks[:0]
 	for _, w := range r.pressed {
 		inRun, last := false, 0.0
 		for i := w.from; i <= w.to; i++ {
@@ -73,6 +74,7 @@ func (r *readings) landmarks(of []float64, over float64) []landmark {
 			}
 		}
 	}
+	r.work.marks = out
 	return out
 }
 
@@ -184,13 +186,20 @@ func (s *subject) standsStill() int {
 			return -1
 		}
 	}
-	first := s.exposed.from
-	for i := s.exposed.from + 1; i <= s.exposed.to; i++ {
+	// Such a run has one of any 19 readings on end that did not change: the others are
+	// looked at only around such a one.
+	for i := s.exposed.from + 1; i <= s.exposed.to; i += enough - 1 {
 		if s.changed(i) {
-			first = i
+			continue
 		}
-		if i-first+1 >= enough && atLeast(s.t[i]-s.t[first], lasting) {
-			return first
+		first := i - 1
+		for first > s.exposed.from && !s.changed(first) {
+			first--
+		}
+		for ; i <= s.exposed.to && !s.changed(i); i++ {
+			if i-first+1 >= enough && atLeast(s.t[i]-s.t[first], lasting) {
+				return first
+			}
 		}
 	}
 	return -1

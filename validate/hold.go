@@ -1,6 +1,9 @@
 package validate
 
-import "math"
+import (
+	"math"
+	"sort"
+)
 
 // Pressures that tell steam from air, kPa absolute (ours).
 const underSteam = 110.0
@@ -56,19 +59,50 @@ func (r *readings) interval(from, to int) (float64, bool) {
 	if to <= from {
 		return 0, false
 	}
-	first, alike := r.t[from+1]-r.t[from], 0
+	pace := r.pace
+	if from > 0 || to < len(r.t)-1 {
+		if pace.even() {
+			return pace.first, true
+		}
+		pace = paceOf(r.t[from : to+1])
+	}
+	if 2*pace.alike > pace.steps {
+		return pace.first, true // as most recorders write, and no sorting needed
+	}
 	steps := r.work.steps[:0]
 	for i := from; i < to; i++ {
-		d := r.t[i+1] - r.t[i]
-		if steps = append(steps, d); d == first {
-			alike++
-		}
+		steps = append(steps, r.t[i+1]-r.t[i])
 	}
 	r.work.steps = steps
-	if 2*alike > to-from {
-		return first, true // as most recorders write, and no sorting needed
-	}
 	return median(steps)
+}
+
+// pace is how the times of readings follow one another: how many steps there are, the
+// first, how many are exactly like it, and the longest, in s.
+type pace struct {
+	steps, alike   int
+	first, longest float64
+}
+
+func (p pace) even() bool { return p.alike == p.steps }
+
+func paceOf(t []float64) pace {
+	if len(t) < 2 {
+		return pace{}
+	}
+	p := pace{steps: len(t) - 1, first: t[1] - t[0]}
+	before := t[0]
+	for _, now := range t[1:] {
+		d := now - before
+		if d == p.first {
+			p.alike++
+		} else if d > p.longest {
+			p.longest = d
+		}
+		before = now
+	}
+	p.longest = max(p.longest, p.first)
+	return p
 }
 
 // gapLimit is the distance in s beyond which two neighbouring readings have a gap
@@ -79,25 +113,27 @@ func gapLimit(m, hold float64) float64 { return max(2, 1.5*m, min(3*m, hold/10))
 // lethal rate 10^((T - 121.1 °C)/10 K), trapezoidal over the whole record, nothing
 // across a gap. Information only: Tref differs between authors.
 func (r *readings) lethality(gap float64) float64 {
-	sum, before := 0.0, r.work.rates.of(r.lowest[0])
-	for i := 1; i < len(r.t); i++ {
-		now := r.work.rates.of(r.lowest[i])
-		if d := r.t[i] - r.t[i-1]; !above(d, gap) {
-			sum += (before + now) / 2 * d
+	rates := &r.work.rates
+	sum, rate, at := 0.0, rates.of(r.lowest[0]), r.t[0]
+	lowest := r.lowest[:len(r.t)]
+	for i, t := range r.t {
+		now := rates.of(lowest[i])
+		if d := t - at; !above(d, gap) {
+			sum += (rate + now) / 2 * d
 		}
-		before = now
+		rate, at = now, t
 	}
 	return sum / 60
 }
 
 // inside returns the readings of w from one time to another, ends included.
 func (r *readings) inside(w window, from, to float64) window {
-	for w.any() && !atLeast(r.t[w.from], from) {
-		w.from++
+	if !w.any() {
+		return w
 	}
-	for w.any() && !atMost(r.t[w.to], to) {
-		w.to--
-	}
+	t := r.t[:w.to+1]
+	w.from += sort.Search(len(t)-w.from, func(i int) bool { return atLeast(t[w.from+i], from) })
+	w.to = w.from + sort.Search(len(t)-w.from, func(i int) bool { return !atMost(t[w.from+i], to) }) - 1
 	return w
 }
 

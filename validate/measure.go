@@ -2,6 +2,7 @@ package validate
 
 import (
 	"math"
+	"sort"
 
 	"holdproof/parse/cycle"
 	"holdproof/validate/steam"
@@ -88,11 +89,19 @@ func (s *subject) figures(over span) {
 	if !in.any() {
 		return
 	}
-	lo, hi, none, spread := math.Inf(1), math.Inf(-1), 0.0, 0.0
-	for i := in.from; i <= in.to; i++ {
-		widen(&lo, &hi, s.lowest[i])
-		widen(&lo, &hi, s.highest[i])
-		widen(&none, &spread, s.highest[i]-s.lowest[i])
+	lo, hi, spread := math.Inf(1), math.Inf(-1), 0.0
+	highest := s.highest[in.from : in.to+1]
+	for i, least := range s.lowest[in.from : in.to+1] {
+		most := highest[i]
+		if least < lo {
+			lo = least
+		}
+		if most > hi {
+			hi = most
+		}
+		if most-least > spread {
+			spread = most - least
+		}
 	}
 	m.TemperatureMin, m.TemperatureMax = Known(lo), Known(hi)
 	if len(s.judged) > 1 {
@@ -104,10 +113,13 @@ func (s *subject) figures(over span) {
 	m.SteamMean = timeMean(s.t[in.from:in.to+1], s.apart[in.from-s.exposed.from:in.to+1-s.exposed.from])
 	const inner = 5.0 // s
 	at := s.inside(in, over.from+inner, over.to-inner)
-	for i := at.from; i <= at.to; i++ {
-		d := s.apart[i-s.exposed.from]
-		if d == d && (!m.SteamGap.Known || math.Abs(d) > math.Abs(m.SteamGap.Value)) {
-			m.SteamGap = Known(d)
+	if !at.any() {
+		return
+	}
+	largest := -1.0
+	for _, d := range s.apart[at.from-s.exposed.from : at.to+1-s.exposed.from] {
+		if size := math.Abs(d); size > largest { // NaN is not
+			largest, m.SteamGap = size, Known(d)
 		}
 	}
 }
@@ -166,15 +178,30 @@ func (s *subject) equilibrate() {
 		return
 	}
 	s.eq = s.lagBehind(s.bandSpans)
-	relaxed := newConditions(s.cut(s.t), s.gap, s.work)
+	n := s.lastingBy()
+	relaxed := newConditions(s.cut(s.t)[:n], s.gap, s.work)
 	for k, c := range s.judged {
 		lo := s.ts
 		if k != s.cols.ref {
 			lo -= math.Sqrt2 * s.uT
 		}
-		relaxed.add(quantity{inBand, s.cut(c.celsius), lo, s.ts + s.band}, 0)
+		relaxed.add(quantity{inBand, s.cut(c.celsius)[:n], lo, s.ts + s.band}, 0)
 	}
-	s.eqLow = s.lagBehind(relaxed.spans(nil, inBand, false))
+	s.work.spans = relaxed.spans(s.work.spans[:0], inBand, false)
+	s.eqLow = s.lagBehind(s.work.spans)
+}
+
+// lastingBy is the number of readings of the exposure by which an interval of the band has
+// lasted: with wider limits one that lasts starts no later, and no reading behind these
+// can change its start. All of them if none lasts.
+func (s *subject) lastingBy() int {
+	t := s.cut(s.t)
+	for _, interval := range s.bandSpans {
+		if atLeast(interval.length(), shortest) {
+			return min(len(t), 1+sort.SearchFloat64s(t, interval.from+shortest))
+		}
+	}
+	return len(t)
 }
 
 // lagBehind is the start of the first interval that lasts, minus the moment at which the
@@ -198,14 +225,9 @@ func (s *subject) lagBehind(spans []span) Figure {
 // reached is the moment at which the reference first reached ts after it was last
 // more than 2 K below, before a moment.
 func (s *subject) reached(before float64) (float64, bool) {
-	cold := -1
-	for i, t := range s.t {
-		if t >= before {
-			break
-		}
-		if below(s.ref[i], s.ts-nearTs) {
-			cold = i
-		}
+	cold := sort.SearchFloat64s(s.t, before) - 1
+	for cold >= 0 && !below(s.ref[cold], s.ts-nearTs) {
+		cold--
 	}
 	if cold < 0 {
 		return 0, false

@@ -192,6 +192,7 @@ func (r *readings) level() (float64, bool) {
 		top = slices.Max(r.ref)
 	}
 	var spent [1 + hottest - coldest + 1]float64 // by whole degree from coldest
+	t := r.t[:len(r.ref)]
 	for i, v := range r.ref {
 		if r.p == nil {
 			if !atLeast(v, top-near) {
@@ -202,12 +203,12 @@ func (r *readings) level() (float64, bool) {
 		}
 		d := 0.0
 		if i > 0 {
-			d += capped(r.t[i]-r.t[i-1], 3*m)
+			d += capped(t[i]-t[i-1], 3*m)
 		}
-		if i+1 < len(r.t) {
-			d += capped(r.t[i+1]-r.t[i], 3*m)
+		if i+1 < len(t) {
+			d += capped(t[i+1]-t[i], 3*m)
 		}
-		spent[max(0, int(math.Floor(v+limitTolerance)-coldest))] += d / 2
+		spent[max(0, wholeDegree(v+limitTolerance)-int(coldest))] += d / 2
 		any = true
 	}
 	best := 0
@@ -217,6 +218,15 @@ func (r *readings) level() (float64, bool) {
 		}
 	}
 	return coldest + float64(best), any
+}
+
+// wholeDegree rounds down, at half the cost of [math.Floor].
+func wholeDegree(x float64) int {
+	d := int(x)
+	if float64(d) > x {
+		d--
+	}
+	return d
 }
 
 func capped(x, limit float64) float64 {

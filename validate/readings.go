@@ -5,7 +5,6 @@ import (
 	"slices"
 
 	"holdproof/parse/cycle"
-	"holdproof/validate/steam"
 )
 
 // What a reading can be at all (ours: wider than any steriliser reaches).
@@ -42,6 +41,7 @@ type readings struct {
 	lowest  []float64 // °C, of the judged channels
 	highest []float64 // °C, of the judged channels
 	pressed []window  // runs of readings above 110 kPa
+	pace    pace      // of all of them
 	removed []removal // in the order of time
 	pStep   float64   // kPa, see step
 	work    *workspace
@@ -86,6 +86,7 @@ func read(raw cycle.Readings, cols columns, ps pressureScale, w *workspace) *rea
 	}
 	r.pressure(ps)
 	r.extent()
+	r.pace = paceOf(r.t)
 	return r
 }
 
@@ -93,7 +94,7 @@ func read(raw cycle.Readings, cols columns, ps pressureScale, w *workspace) *rea
 // them can be temperatures, and whether any lies so far off both its neighbours to one
 // side as a spike does.
 func survey(dst []float64, values []cycle.Celsius) (possible, pointed bool) {
-	possible = true
+	possible, dst = true, dst[:len(values)]
 	before, change := float64(values[0]), 0.0
 	for i, c := range values {
 		v := float64(c)
@@ -111,8 +112,9 @@ func survey(dst []float64, values []cycle.Celsius) (possible, pointed bool) {
 }
 
 func allWithin(values []float64, lo, hi float64) bool {
+	lo, hi = lo-limitTolerance, hi+limitTolerance
 	for _, v := range values {
-		if !(v >= lo-limitTolerance && v <= hi+limitTolerance) { // written so that NaN fails
+		if !(v >= lo && v <= hi) { // written so that NaN fails
 			return false
 		}
 	}
@@ -245,16 +247,23 @@ func (r *readings) pressure(ps pressureScale) {
 			r.p[i] = v + offset
 		}
 	}
+	from, none := -1, math.NaN()
 	for i, p := range r.p {
-		r.tsteam[i] = math.NaN()
 		if p > underSteam {
-			r.tsteam[i] = float64(steam.Celsius(cycle.Kilopascal(p)))
-			if n := len(r.pressed); n > 0 && r.pressed[n-1].to == i-1 {
-				r.pressed[n-1].to = i
-			} else {
-				r.pressed = append(r.pressed, window{i, i})
+			r.tsteam[i] = r.work.steam.at(p)
+			if from < 0 {
+				from = i
 			}
+			continue
 		}
+		r.tsteam[i] = none
+		if from >= 0 {
+			r.pressed = append(r.pressed, window{from, i - 1})
+			from = -1
+		}
+	}
+	if from >= 0 {
+		r.pressed = append(r.pressed, window{from, n - 1})
 	}
 }
 
@@ -265,9 +274,11 @@ func (r *readings) extent() {
 	}
 	r.lowest, r.highest = r.judged[0].celsius, r.judged[0].celsius
 	for _, c := range r.judged[1:] {
-		lo, hi := r.work.floats.take(len(r.t)), r.work.floats.take(len(r.t))
+		n := len(c.celsius)
+		lo, hi := r.work.floats.take(n)[:n], r.work.floats.take(n)[:n]
+		lowest, highest := r.lowest[:n], r.highest[:n]
 		for i, v := range c.celsius {
-			a, b := r.lowest[i], r.highest[i]
+			a, b := lowest[i], highest[i]
 			widen(&a, &b, v)
 			lo[i], hi[i] = a, b
 		}
