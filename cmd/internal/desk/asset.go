@@ -41,10 +41,15 @@ func readAssets() (map[string]asset, error) {
 		out[f.name] = a
 		fonts = append(fonts, "{{"+f.name+"}}", "/assets/"+a.name)
 	}
-	css, err := files.ReadFile("asset/desk.css")
-	if err != nil {
-		return nil, err
+	var css []byte
+	for _, name := range []string{"asset/desk.css", "asset/sheet.css"} {
+		part, err := files.ReadFile(name)
+		if err != nil {
+			return nil, err
+		}
+		css = append(css, part...)
 	}
+	var err error
 	sheet := strings.NewReplacer(fonts...).Replace(string(css)) + figure.Stylesheet()
 	if out["desk.css"], err = pack("desk.css", "text/css; charset=utf-8", []byte(sheet)); err != nil {
 		return nil, err

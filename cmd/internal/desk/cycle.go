@@ -31,8 +31,9 @@ type cycleData struct {
 	Again    bool
 	Others   []surgery.Shown // of the same number
 	Reruns   []surgery.Shown // the cycle it was run again in
+	RerunOf  []surgery.Shown // the cycles whose load was run again in this one
 	Asks     map[string]string
-	Causes   []string // sentences: why it is not simply fine
+	Cause    string // a sentence: why it is not simply fine; the rest stands with what was checked
 }
 
 // Title is the name of the cycle.
@@ -50,10 +51,10 @@ type choice struct {
 var choiceWords = map[string]choice{
 	surgery.DoRelease:    {Label: "Release", Hint: "The packs may be used.", Reasons: []string{"Indicators changed and packs dry, curve looked at", "Same as the validated curve, looked at with the lead"}},
 	surgery.DoPropose:    {Label: "Propose to release", Hint: "A second person decides later.", Reasons: []string{"Indicators changed and packs dry, curve looked at"}},
-	surgery.DoQuarantine: {Label: "Put in quarantine", Hint: "Nobody uses it until the lead has decided.", Reasons: []string{"Nobody else is here to decide", "The lead has to look", "Waiting for a test"}},
-	surgery.DoReprocess:  {Label: "Send back: repack and run again", Hint: "The packs are opened, packed anew and sterilised again.", Reasons: []string{"The record does not conform", "Packs wet or open", "Indicator did not change"}},
-	surgery.DoUsed:       {Label: "It was used already", Hint: "Always enter it. If the record does not conform, a recall opens.", Reasons: []string{"Released on the machine's display", "Taken by mistake"}},
-	surgery.DoRecall:     {Label: "Call it back", Hint: "Opens a recall that stays first on every page.", Reasons: []string{"Released by mistake", "A later test failed", "Packs found open"}},
+	surgery.DoQuarantine: {Label: "Quarantine", Hint: "Nobody uses it until the lead has decided.", Reasons: []string{"Nobody else is here to decide", "The lead has to look", "Waiting for a test"}},
+	surgery.DoReprocess:  {Label: "Send back, run again", Hint: "The packs are opened, packed anew and sterilised again.", Reasons: []string{"The record does not conform", "Packs wet or open", "Indicator did not change"}},
+	surgery.DoUsed:       {Label: "Used already", Hint: "Always enter it. If the record does not conform, a recall opens.", Reasons: []string{"Released on the machine's display", "Taken by mistake"}},
+	surgery.DoRecall:     {Label: "Call back", Hint: "Opens a recall that stays first on every page.", Reasons: []string{"Released by mistake", "A later test failed", "Packs found open"}},
 	surgery.DoFollow:     {Label: "Say what was found", Hint: "The recall stays open.", Reasons: nil},
 	surgery.DoClose:      {Label: "Close the recall", Hint: "With what became of each pack.", Reasons: []string{"Every pack is accounted for"}},
 }
@@ -79,10 +80,8 @@ func (d *Desk) cycle(w http.ResponseWriter, r *http.Request, v visitor) error {
 	var names []string
 	for _, f := range s.Findings {
 		names = append(names, f.Check)
-		if f.Result() == s.Result && s.Result != surgery.Conforms {
-			data.Causes = append(data.Causes, sentence(f.Message))
-		}
 	}
+	data.Cause = cause(s)
 	data.Asks = surgery.CheckWords(names)
 	if s.Rerun != "" {
 		again, err := d.records.ShownCycle(r.Context(), s.Rerun)
@@ -90,6 +89,9 @@ func (d *Desk) cycle(w http.ResponseWriter, r *http.Request, v visitor) error {
 			return err
 		}
 		data.Reruns = []surgery.Shown{again}
+	}
+	if data.RerunOf, err = d.records.RerunsOf(r.Context(), s); err != nil {
+		return err
 	}
 	if s.Number != "" {
 		others, err := d.records.ShownCycles(r.Context(), surgery.ShownQuery{Steriliser: s.Steriliser, Number: s.Number, Limit: 10})
@@ -99,6 +101,29 @@ func (d *Desk) cycle(w http.ResponseWriter, r *http.Request, v visitor) error {
 		data.Others = slices.DeleteFunc(others, func(o surgery.Shown) bool { return o.Key == s.Key })
 	}
 	return d.show(w, r, v, "cycle", http.StatusOK, data)
+}
+
+// cause is the first reason why a cycle does not simply conform, a sentence; of a hold
+// only how long it was and what it lacks, since the limits stand with what was checked.
+func cause(s surgery.Shown) string {
+	if s.Result == surgery.Conforms {
+		return ""
+	}
+	for _, f := range s.Findings {
+		if f.Result() != s.Result {
+			continue
+		}
+		short := margin(s)
+		switch {
+		case f.Check != "holding-time" || short == "":
+		case s.Result == surgery.Failed:
+			return sentence(held(s) + ", " + short)
+		case s.Result == surgery.Borderline:
+			return sentence(held(s) + ", " + short + ", less than the uncertainty")
+		}
+		return sentence(f.Message)
+	}
+	return ""
 }
 
 // offer applies the rules: what is allowed becomes a form, what is not says why.

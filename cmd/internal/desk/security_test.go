@@ -38,6 +38,12 @@ var whose = []struct {
 	{"GET /day/{day}/draft", false, true, true, true},
 	{"POST /day/{day}/sign", false, true, true, false},
 	{"POST /day/{day}/countersign", false, false, true, false},
+	{"GET /day/{day}/record/read", false, true, true, true},
+	{"GET /day/{day}/reading", false, true, true, true},
+	{"GET /load", false, true, true, false},
+	{"POST /load", false, true, true, false},
+	{"GET /entry/{n}", false, true, true, true},
+	{"POST /entry/{n}", false, true, true, false},
 	{"GET /note", false, true, true, false},
 	{"POST /note", false, true, true, false},
 	{"GET /find", false, true, true, true},
@@ -64,7 +70,7 @@ func TestRoutesAreThoseOfTheirPeople(t *testing.T) {
 	for _, w := range whose {
 		s.desk.brake = newBrake(s.clock.now) // what the rows before tried is not this one's
 		method, path, _ := strings.Cut(w.pattern, " ")
-		path = strings.NewReplacer("{$}", "", "{name}", "x", "{day}", "2026-11-02", "{key}", "S1-20261102-081403", "{sum}", "00").Replace(path)
+		path = strings.NewReplacer("{$}", "", "{name}", "x", "{day}", "2026-11-02", "{key}", "S1-20261102-081403", "{sum}", "00", "{n}", "1").Replace(path)
 		for _, who := range []struct {
 			name    string
 			allowed bool

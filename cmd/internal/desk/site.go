@@ -1,11 +1,9 @@
 package desk
 
 import (
-	"fmt"
 	"html/template"
 	"net/http"
 	"net/url"
-	"strconv"
 	"strings"
 
 	"holdproof/cmd/internal/surgery"
@@ -80,16 +78,11 @@ func (d *Desk) note(w http.ResponseWriter, r *http.Request, v visitor) error {
 	if err := r.ParseForm(); err != nil {
 		return err
 	}
-	get := func(name string) string { return strings.TrimSpace(r.PostFormValue(name)) }
-	n := surgery.Noting{Duty: get("duty"), Day: get("day"), Steriliser: get("machine"), Place: get("place"), Cycle: get("cycle"),
-		Outcome: get("outcome"), Text: get("text"), By: surgery.Proof{Person: v.Person, SignedIn: &v.SignedIn}}
-	if text := get("value"); text != "" {
-		value, err := strconv.ParseFloat(strings.Replace(text, ",", ".", 1), 64)
-		if err != nil {
-			return fmt.Errorf("%w: found %q, expected a number such as 42", errForm, text)
-		}
-		n.Value = &value
+	n, err := d.noting(r.PostForm)
+	if err != nil {
+		return err
 	}
+	n.By = surgery.Proof{Person: v.Person, SignedIn: &v.SignedIn}
 	done, err := d.records.Note(r.Context(), n)
 	if err != nil {
 		return err

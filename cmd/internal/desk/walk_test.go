@@ -178,10 +178,10 @@ func (h *hand) nurse(s *site) {
 	h.says("Passphrase of your key")
 }
 
-// read are the words that a person has to read for a decision: the instruction, the
-// choices and the button.
-const read = `[...document.querySelectorAll(".verdict strong, [data-decide] legend, [data-decide] .choice, [data-decide] button")].map((e) => {
-	const c = e.cloneNode(true); c.querySelectorAll(".small").forEach((s) => s.remove()); return c.textContent }).join(" ").split(/\s+/).filter((w) => /\w/.test(w)).length`
+// read are the words that a person has to read for a decision: every word that is in
+// sight of the name, the verdict with its instruction and reason, and the whole form.
+const read = `[...document.querySelectorAll("h1, .verdict, .alert, .causes, #decide, [data-decide]")].map((e) => {
+	const q = e.querySelector(".h-quiet"); return q ? e.innerText.replace(q.innerText, "") : e.innerText }).join(" ").split(/\s+/).filter((w) => /\w/.test(w)).length`
 
 func (h *hand) lead(s *site) {
 	h.t.Helper()
@@ -192,6 +192,7 @@ func (h *hand) lead(s *site) {
 	h.says("Do not use this load. Repack it and run it again.")
 	words := value[int](h.t, h.ctx, read)
 	h.choose("Send back")
+	words = max(words, value[int](h.t, h.ctx, read)) // what the choice brought up counts too
 	h.press("Enter this decision")
 	h.says("S1 · 1045: send back")
 	if h.acts > 4 || words > 40 {

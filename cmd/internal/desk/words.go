@@ -28,6 +28,7 @@ func (d *Desk) words() template.FuncMap {
 		"clock":    func(t time.Time) string { return t.Format("15:04") },
 		"moment":   func(t time.Time) string { return t.In(d.records.Zone()).Format("2 Jan 2006 15:04") },
 		"iso":      func(t time.Time) string { return t.Format(time.RFC3339) },
+		"stamp":    d.stamp,
 		"lasting":  lasting,
 		"held":     held,
 		"margin":   margin,
@@ -38,6 +39,15 @@ func (d *Desk) words() template.FuncMap {
 		"list":     surgery.Alternatives,
 		"join":     strings.Join,
 	}
+}
+
+// stamp writes a time of a record as people do; what is no time stays as it is.
+func (d *Desk) stamp(text string) string {
+	t, err := time.Parse(time.RFC3339, text)
+	if err != nil {
+		return text
+	}
+	return t.In(d.records.Zone()).Format("2 Jan 15:04")
 }
 
 func plural(n int, one, many string) string {

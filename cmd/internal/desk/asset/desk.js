@@ -71,6 +71,9 @@ for (const form of document.querySelectorAll("form[data-decide]")) {
     for (const part of form.querySelectorAll("[data-for]")) {
       part.hidden = !(chosen && part.dataset.for in chosen.dataset);
     }
+    // Where a reason is asked for, its fields stand open.
+    const why = form.querySelector("[data-open-for]");
+    if (why && chosen && why.dataset.openFor in chosen.dataset) why.open = true;
   };
   form.addEventListener("change", fit);
   fit();

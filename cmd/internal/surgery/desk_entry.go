@@ -1,0 +1,134 @@
+package surgery
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"time"
+
+	"holdproof/report/logbook"
+	"holdproof/report/logbook/entry"
+)
+
+// EntryShown is one entry as a page shows it: what it says, what it corrects, what
+// corrected it, and what this person may do about it.
+type EntryShown struct {
+	Happening
+	Entered     time.Time
+	Proved      string // how the person showed to be that person, "" for the program
+	Of          string // note, release, decision, recall; else another type
+	Day         string // whose record it belongs to, "" for none
+	Cycle       string // key, "" for none
+	CycleName   string
+	Corrects    int64 // 0 for none
+	CorrectedBy int64
+	Withdraws   bool       // it takes back what it corrects
+	Note        *NoteShown // of a note that stands
+	Line        string     // as it is kept
+	NoChange    string     // why it cannot be said anew here, "" if it can
+	NoWithdraw  string     // why it cannot be taken back, "" if it can
+}
+
+// NoteShown is a note as a form has it, and which fields its duty has.
+type NoteShown struct {
+	Duty, What              string
+	Day, Steriliser, Place  string
+	Outcome, Text           string
+	Value                   *float64
+	Unit                    string
+	From, To                time.Time
+	Product, Strength       string
+	Results                 []string // what it may have come to, none for nothing
+	Span, Treatment, Figure bool     // fields that the duty has
+}
+
+// EntryShown returns an entry by its number, with what the person of a session may do
+// about it; nil for somebody who only reads.
+//
+// Error: [ErrNotKept].
+func (r *Records) EntryShown(ctx context.Context, n int64, by *SignedIn) (EntryShown, error) {
+	var out EntryShown
+	err := r.book.Read(ctx, func(v *logbook.View) error {
+		rows, err := logbook.Find[entry.Body](ctx, v, logbook.Filter{Entry: n, Superseded: true})
+		if err != nil {
+			return err
+		}
+		if n < 1 || len(rows) == 0 {
+			return ErrNotKept
+		}
+		row := rows[0]
+		names, err := names(ctx, v)
+		if err != nil {
+			return err
+		}
+		c, err := cycleOf(ctx, v, row.Cycle)
+		if err != nil {
+			return err
+		}
+		out = EntryShown{Happening: r.happening(row, names, c), Entered: row.Entered.In(r.zone), Proved: row.Proved, Of: string(row.Of),
+			Cycle: c.Key, CorrectedBy: row.CorrectedBy, Corrects: row.Corrects, Withdraws: row.Withdrawn, Line: string(row.Line)}
+		if c.Key != "" {
+			out.CycleName, out.Day = r.nameOf(c), c.Day
+		}
+		if row.Said != nil && entry.FactsOf(row.Said).Day != "" {
+			out.Day = entry.FactsOf(row.Said).Day
+		}
+		if note, is := row.Said.(entry.Note); is {
+			out.Note = r.noteShown(note)
+		}
+		return r.mayCorrect(ctx, v, row, by, &out)
+	})
+	return out, err
+}
+
+// cycleOf is the cycle an entry belongs to, an empty one if it belongs to none.
+func cycleOf(ctx context.Context, v *logbook.View, key string) (logbook.Cycle, error) {
+	if key == "" {
+		return logbook.Cycle{}, nil
+	}
+	return v.Cycle(ctx, key)
+}
+
+func (r *Records) noteShown(n entry.Note) *NoteShown {
+	var d dutyData
+	_ = json.Unmarshal(n.Data, &d) // a note without fields of its own has none to show
+	duty, _ := dutyNamed(n.Duty)
+	out := &NoteShown{Duty: n.Duty, What: duty.What, Day: n.Day, Steriliser: n.Steriliser, Place: n.Place, Outcome: n.Outcome, Text: n.Text, Value: n.Value,
+		Unit: duty.Unit, Product: d.Product, Strength: d.Strength, Results: duty.says(), Span: duty.Span, Figure: duty.Unit != "",
+		Treatment: n.Duty == dutyDisinfected || n.Duty == "suction disinfected"}
+	if !n.From.IsZero() {
+		out.From = n.From.In(r.zone)
+	}
+	if !n.To.IsZero() {
+		out.To = n.To.In(r.zone)
+	}
+	return out
+}
+
+// mayCorrect applies the rules of corrections for the person.
+func (r *Records) mayCorrect(ctx context.Context, v *logbook.View, row logbook.Row[entry.Body], by *SignedIn, out *EntryShown) error {
+	why := func(withdraw bool) (string, error) {
+		if by == nil {
+			return "this session only reads", nil
+		}
+		_, _, err := r.correction(ctx, v, Correcting{Entry: row.Number, Withdraw: withdraw})
+		act := ActCorrect
+		if row.By == by.Person {
+			act = ActCorrectOwn
+		}
+		if err == nil {
+			_, err = r.entitled(ctx, v, by.Person, act, r.Now())
+		}
+		var no *Refusal
+		if errors.As(err, &no) {
+			return no.Why, nil
+		}
+		return "", err
+	}
+	var err error
+	if out.NoWithdraw, err = why(true); err != nil {
+		return err
+	}
+	out.NoChange, err = why(false)
+	return err
+}
