@@ -13,10 +13,11 @@ import (
 // count, nor does the order of entries, loads and closures.
 //
 // A line with an interval of more than a day is due one interval after it was last
-// done without failing, by the calendar; if never, on the first day of the records, or
-// at once where that is unknown. A due day on which the surgery was closed, or the
-// machine out of service, moves to the next day that was not. A closure on whose days
-// loads were run explains nothing.
+// done without failing, by the calendar. If it was never entered, it is due one interval
+// after the first day of the records: what was done before them nobody can see here, and
+// by that day it must have been done again; at once where that day is unknown. A due day
+// on which the surgery was closed, or the machine out of service, moves to the next day
+// that was not. A closure on whose days loads were run explains nothing.
 //
 // Error: a day that is none.
 func Due(r Routine, f Facts, day string, done []Done) ([]Owed, error) {
@@ -40,7 +41,7 @@ func Due(r Routine, f Facts, day string, done []Done) ([]Owed, error) {
 // came in is gone.
 func inOrder(a, b Done) int {
 	return cmp.Or(strings.Compare(a.Day, b.Day), a.At.Compare(b.At), strings.Compare(a.Outcome, b.Outcome), strings.Compare(a.By, b.By),
-		slices.Compare(a.figure(), b.figure()), strings.Compare(a.Unit, b.Unit), cmp.Compare(a.Times, b.Times))
+		slices.Compare(a.figure(), b.figure()), strings.Compare(a.Unit, b.Unit), cmp.Compare(a.Times, b.Times), strings.Compare(a.Text, b.Text), cmp.Compare(a.Entry, b.Entry))
 }
 
 // figure is a list of the figure, or of none.
@@ -107,15 +108,18 @@ func (d *diary) places(l Line) []Owed {
 // fill tells how one line stands.
 func (d *diary) fill(o *Owed) {
 	var today []Done
+	before := ""
 	for _, e := range d.done {
 		if !o.is(e) || e.Day > d.today {
 			continue
 		}
-		if verdict, _ := o.judge(e); verdict == Complete {
-			o.Last = e.Day
+		if verdict, _ := o.judge(e); verdict == Complete && e.Outcome != "not done" {
+			o.Last, o.LastAt, o.LastBy = e.Day, e.At, e.By
 		}
 		if e.Day == d.today {
 			today = append(today, e)
+		} else {
+			before = o.Last
 		}
 	}
 	d.next(o)
@@ -128,7 +132,7 @@ func (d *diary) fill(o *Owed) {
 	if o.Per == perLoad {
 		d.loads(o)
 	}
-	d.gate(o, today)
+	d.gate(o, today, before)
 }
 
 // is tells whether an entry is about the line. What the surgery owes once is done
@@ -160,11 +164,12 @@ func (d *diary) decide(o *Owed, today []Done) bool {
 		verdict, detail := o.judge(e)
 		if e.Outcome == "not done" {
 			if !decided {
-				o.Detail, o.By, o.At = "said not to be done", e.By, e.At
+				o.Detail, o.By, o.At, o.Entry = join("said not to be done", e.Text), e.By, e.At, e.Entry
 			}
 			continue
 		}
-		o.State, o.Detail, o.By, o.At, decided = verdict, detail, e.By, e.At, true
+		o.State, o.Detail, o.By, o.At, o.Entry, decided = verdict, detail, e.By, e.At, e.Entry, true
+		o.Value, o.ValueUnit = e.Value, e.Unit
 		o.Count += max(1, e.Times)
 	}
 	return decided
@@ -186,9 +191,19 @@ func (d *diary) undone(o *Owed) {
 	case o.Every.Days != 1 && o.Next != "" && o.Next < d.today:
 		o.State = Overdue
 	}
-	if (o.State == Open || o.State == Overdue) && o.Detail == "" && o.Every.Days != 1 && o.Last == "" {
-		o.Detail = "there is no entry of it yet"
+	if o.State == NotDue && o.Every != (Every{}) && o.Last == "" {
+		o.State = NeverEntered
 	}
+	if (o.State == Open || o.State == Overdue) && o.Detail == "" && o.Every.Days != 1 && o.Last == "" {
+		o.Detail = "never entered"
+	}
+}
+
+func join(a, b string) string {
+	if b == "" {
+		return a
+	}
+	return a + ": " + b
 }
 
 // next is the day on which a line is due: daily lines each day, others one interval
@@ -203,19 +218,27 @@ func (d *diary) next(o *Owed) {
 			o.Next = plus(d.today, o.Every)
 		}
 		return
-	case o.Last != "":
-		o.Next = plus(o.Last, o.Every)
-	case d.facts.Since != "":
-		o.Next = d.facts.Since
-	default:
-		return
 	}
-	for o.Next < d.today {
-		if _, closed := d.closed(o.Next, *o); !closed {
-			return
+	o.Next = d.dueAfter(o, o.Last)
+}
+
+// dueAfter is the day on which a line of more than a day is due that was last done on a
+// day, "" for never; "" where nothing fixes it.
+func (d *diary) dueAfter(o *Owed, last string) string {
+	if last == "" {
+		last = d.facts.Since
+	}
+	if last == "" {
+		return ""
+	}
+	next := plus(last, o.Every)
+	for next < d.today {
+		if _, closed := d.closed(next, *o); !closed {
+			break
 		}
-		o.Next = plus(o.Next, Every{Days: 1})
+		next = plus(next, Every{Days: 1})
 	}
+	return next
 }
 
 func plus(day string, e Every) string {
@@ -267,9 +290,10 @@ func (d *diary) loads(o *Owed) {
 	o.Detail = fmt.Sprintf("%d of %d", o.Count, run)
 }
 
-// gate holds a line that must pass before the first load against that load.
-func (d *diary) gate(o *Owed, today []Done) {
-	if !o.BeforeLoad || o.State == NotDue || o.State == Explained {
+// gate holds a line that must pass before the first load against that load, on a day on
+// which it was due before anybody did it, or on which it failed.
+func (d *diary) gate(o *Owed, today []Done, before string) {
+	if !o.BeforeLoad || o.State == NotDue || o.State == NeverEntered || o.State == Explained || !d.wasDue(o, today, before) {
 		return
 	}
 	var first time.Time
@@ -299,4 +323,19 @@ func (d *diary) gate(o *Owed, today []Done) {
 	default:
 		o.Before = Missing
 	}
+}
+
+// wasDue tells whether the line was due as things stood before this day's entries, or
+// became due by one that failed.
+func (d *diary) wasDue(o *Owed, today []Done, before string) bool {
+	if o.Every.Days == 1 || o.failedBefore(d.done, d.today) {
+		return true
+	}
+	if next := d.dueAfter(o, before); next <= d.today {
+		return true
+	}
+	return slices.ContainsFunc(today, func(e Done) bool {
+		verdict, _ := o.judge(e)
+		return verdict == Failed
+	})
 }

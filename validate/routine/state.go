@@ -7,16 +7,17 @@ type State int
 
 // The states of a line.
 const (
-	Open      State = iota // due and not done
-	Overdue                // due before this day and not done
-	Failed                 // done, and failed, or its figure is outside the limits
-	Unproven               // done, and what was entered does not show it
-	Explained              // not done, since closed or out of service
-	NotDue                 // not due on this day, or it occurs and did not
-	Complete               // done
+	Open         State = iota // due and not done
+	Overdue                   // due before this day and not done
+	Failed                    // done, and failed, or its figure is outside the limits
+	Unproven                  // done, and what was entered does not show it
+	Explained                 // not done, since closed or out of service
+	NeverEntered              // nobody entered it yet, and the records are younger than its interval
+	NotDue                    // not due on this day, or it occurs and did not
+	Complete                  // done
 )
 
-var stateNames = [...]string{"open", "overdue", "failed", "not proven", "explained", "not due", "done"}
+var stateNames = [...]string{"open", "overdue", "failed", "not proven", "explained", "never entered", "not due", "done"}
 
 // String returns the printed form.
 func (s State) String() string {
@@ -94,6 +95,8 @@ type Done struct {
 	Unit       string
 	Times      int // how often, in one entry; 0 is once
 	// Of the releases and rejections of one load, one is given.
+	Text  string // why it was not done, in words
+	Entry int64  // its number, for who looks it up; nothing is judged by it
 }
 
 // Owed is a line of the routine for one machine, one water line, or the surgery, on one day.
@@ -106,7 +109,12 @@ type Owed struct {
 	Count      int       // entries of the day that count, times included; releases of loads
 	At         time.Time // of the entry that decides, zero where there is none
 	By         string
+	Entry      int64 // of the same, 0 where there is none
+	Value      *float64
+	ValueUnit  string
 	Last       string // the last day it was done and did not fail, up to this day; "" never
-	Next       string // the day it is due next, "" where that is not fixed
+	LastAt     time.Time
+	LastBy     string
+	Next       string // the day it is due next, at the latest; "" where that is not fixed
 	Detail     string // figures and limits, or why not
 }

@@ -101,6 +101,10 @@ func walkScalar(n *yaml.Node, t reflect.Type, refuse func(found, want, remedy st
 			return
 		}
 		refuse(n.Value+" without quotes", "text", fmt.Sprintf("Write it in quotes: %q.", n.Value))
+	case t.Kind() == reflect.Bool:
+		if n.Tag != "!!bool" || n.Value != "true" && n.Value != "false" {
+			refuse(written, "true or false", "Write one of the two, without quotes.")
+		}
 	case t.Kind() == reflect.Int:
 		if v, err := strconv.Atoi(n.Value); n.Tag != "!!int" || err != nil || strconv.Itoa(v) != n.Value {
 			refuse(written, "a whole number such as 3", "Write it in digits, without quotes.")

@@ -11,7 +11,14 @@ type Configuration struct {
 	Routine     string       `mapstructure:"routine"` // what a day owes, by country
 	Watch       []string     `mapstructure:"watch"`   // folders
 	Sterilisers []Steriliser `mapstructure:"sterilisers"`
-	LimitSets   []LimitSet   `mapstructure:"limit_sets"`
+
+	// RoutineChanges are what the site does otherwise than its routine.
+	RoutineChanges []RoutineChange `mapstructure:"routine_changes"`
+	// Chairs are the names of the treatment chairs, each with its water and suction lines:
+	// the places that duties are owed for.
+	Chairs []string `mapstructure:"chairs"`
+
+	LimitSets []LimitSet `mapstructure:"limit_sets"`
 
 	// CheckpointCopy is a file or folder outside the site's folder that takes a
 	// checkpoint after each act, "" for none.
@@ -53,7 +60,8 @@ type Steriliser struct {
 	ID            string       `mapstructure:"id"`
 	Serial        string       `mapstructure:"serial"`
 	ChamberLitres *float64     `mapstructure:"chamber_litres"`
-	Type          string       `mapstructure:"type"`      // B, N or S
+	Type          string       `mapstructure:"type"` // B, N or S
+	AirDetector   bool         `mapstructure:"air_detector"`
 	Programme     string       `mapstructure:"programme"` // if the record has no label
 	Uncertainty   *Uncertainty `mapstructure:"uncertainty"`
 	AirRemoval    *AirRemoval  `mapstructure:"air_removal"`
@@ -61,6 +69,21 @@ type Steriliser struct {
 	Reference     *Reference   `mapstructure:"reference"`
 	Programmes    []Mapping    `mapstructure:"programmes"`
 	Export        Export       `mapstructure:"export"`
+}
+
+// RoutineChange is a line of the routine that the site changes, leaves out or adds, with
+// the reason that is printed with it.
+type RoutineChange struct {
+	Duty   string   `mapstructure:"duty"`
+	Per    string   `mapstructure:"per"`   // which line, where a duty has several; for what, in a new line
+	Drop   bool     `mapstructure:"drop"`  // it is not owed here
+	Every  string   `mapstructure:"every"` // such as 7 days
+	When   string   `mapstructure:"when"`
+	What   string   `mapstructure:"what"` // of a new line
+	Low    *float64 `mapstructure:"low"`
+	High   *float64 `mapstructure:"high"`
+	Unit   string   `mapstructure:"unit"` // of a new line with a figure
+	Reason string   `mapstructure:"reason"`
 }
 
 // Uncertainty of a machine's sensors, expanded, k = 2.

@@ -112,36 +112,10 @@ func (b *dayBuilder) testsOf(machine string, kind cycle.Kind) []daily.Test {
 	return rows
 }
 
-// testOf says how a test with a record stands: what its curve shows and what a person
-// read. A curve alone never passes a steam penetration test.
+// testOf is a test with a record.
 func (b *dayBuilder) testOf(c logbook.Cycle) daily.Test {
-	t := daily.Test{Machine: c.Steriliser, Kind: c.Kind, Cycle: c.Key, State: "open"}
-	var read *logbook.Row[entry.Note]
-	for i, n := range b.notes {
-		if n.Said.Duty == dutyReading(c.Kind) && n.Said.Cycle == c.Key {
-			read = &b.notes[i]
-		}
-	}
-	if read != nil {
-		t.By, t.Detail = b.who(read.By), read.Said.Text
-	}
-	switch {
-	case read != nil && read.Said.Outcome == "failed":
-		t.State, t.At = "failed", b.at(read.At)
-	case c.Outcome == Failed.String():
-		t.State, t.At = "failed", b.at(c.End.Time)
-	case c.Outcome == NotProven.String():
-		t.Detail = join(t.Detail, "its record is not proven")
-	case read != nil && read.Said.Outcome == "passed":
-		t.State, t.At = "passed", b.at(read.At)
-	case c.Outcome == Borderline.String():
-		t.Detail = join(t.Detail, "its record is borderline and waits for the lead")
-	case c.Kind == cycle.PenetrationTest.String():
-		t.Detail = "what its indicator showed was not entered"
-	default:
-		t.State, t.At = "passed", b.at(c.End.Time)
-	}
-	return t
+	s := b.r.testStands(c, readingsOf(b.notes)[c.Key])
+	return daily.Test{Machine: c.Steriliser, Kind: c.Kind, Cycle: c.Key, State: s.state, At: b.at(s.at), By: b.who(s.by), Detail: s.detail}
 }
 
 // join puts two texts into one, with a semicolon between.

@@ -137,6 +137,8 @@ func (r *Records) noteWhere(_ context.Context, _ *logbook.View, n Noting, duty d
 	switch {
 	case duty.On == onPlace && body.Place == "":
 		return &Refusal{Why: duty.Name + " needs a place", Instead: "Name the chair or the line with --place, such as \"chair 1\"."}
+	case duty.On == onPlace:
+		return r.settings.Value.knownChair(body.Place)
 	case duty.On != onSteriliser:
 		return nil
 	}

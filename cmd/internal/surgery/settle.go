@@ -29,6 +29,7 @@ func (c Configuration) Faults() []Fault {
 	names := c.limitSetNames()
 	f.oneOf("limits", c.Limits, names...)
 	f.oneOf("routine", c.Routine, routine.Names()...)
+	c.routineFaults(&f)
 	f.within("retention_years", c.RetentionYears, 1, 200, "years")
 	c.Timestamp.faults(&f)
 	for i, folder := range c.Watch {
