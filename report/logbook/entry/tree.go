@@ -31,6 +31,17 @@ func (t *Tree) Add(line []byte) error {
 	return nil
 }
 
+// TreeOf returns the tree of the first size lines from its stored hashes, in the order
+// of [tlog.StoredHashIndex].
+//
+// Error: there are not as many hashes as that tree has.
+func TreeOf(size int64, hashes []tlog.Hash) (*Tree, error) {
+	if size < 0 || int64(len(hashes)) != tlog.StoredHashCount(size) {
+		return nil, fmt.Errorf("%d hashes do not make a tree of %d entries", len(hashes), size)
+	}
+	return &Tree{hashes: hashes, size: size}, nil
+}
+
 // Size returns the number of leaves.
 func (t *Tree) Size() int64 { return t.size }
 
