@@ -107,6 +107,7 @@ func rootCommand(w World) *cobra.Command {
 		rejudgeCommand(w, &at),
 		dayCommand(w, &at),
 		countersignCommand(w, &at),
+		bagCommand(w, &at),
 		verifyCommand(w),
 		auditCommand(w, &at),
 		backupCommand(w, &at),

@@ -31,6 +31,7 @@ const (
 	ActPeople     Act = "change who may do what"
 	ActPrepare    Act = "sign a day as prepared"
 	ActReview     Act = "sign a day as reviewed"
+	ActBag        Act = "sign the checkpoint of a bag"
 )
 
 // The roles, as entries name them.
@@ -67,6 +68,7 @@ var rights = []struct {
 	{ActPeople, false, false, true},
 	{ActPrepare, true, true, true},
 	{ActReview, false, false, true},
+	{ActBag, false, false, true},
 }
 
 // enough are the roles of which one is needed for the act; none for an act that is
