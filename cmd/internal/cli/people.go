@@ -34,7 +34,7 @@ func peopleCommand(w World, at *common) *cobra.Command {
 		Long: "Lists people with their roles. operate: runs machines, notes what was done. release:\n" +
 			"lets conforming loads go. lead: decides about the rest, reviews days, makes people.",
 		Example: "holdproof people",
-		Args:    needs(0, 0, "no argument but add, role, certificate or outside"),
+		Args:    needs(0, 0, "no argument but add, role, certificate, end or outside"),
 	}
 	c.PersistentFlags().StringVar(&at.config, "config", "", "the configuration (default holdproof.yaml in --dir, if there is one)")
 	c.Flags().BoolVar(&asJSON, "json", false, "print one JSON object and nothing else")
@@ -53,7 +53,7 @@ func peopleCommand(w World, at *common) *cobra.Command {
 		}
 		return writePeople(newPage(w, w.Stdout), people, r.Today())
 	}
-	c.AddCommand(peopleAdd(w, at), peopleRole(w, at), peopleCertificate(w, at), peopleOutside(w, at))
+	c.AddCommand(peopleAdd(w, at), peopleRole(w, at), peopleCertificate(w, at), peopleEnd(w, at), peopleOutside(w, at))
 	return c
 }
 
@@ -163,6 +163,29 @@ func peopleCertificate(w World, at *common) *cobra.Command {
 				return err
 			}
 			return tell(w, args[0]+" has a new key: "+r.KeyFile(args[0])+". What the old one signed stays good.")
+		})
+	}
+	return c
+}
+
+func peopleEnd(w World, at *common) *cobra.Command {
+	var b byFlags
+	c := &cobra.Command{
+		Use:   "end ID",
+		Short: "End a person's certificate without a new one",
+		Long: "Ends a person's certificate, as of somebody who left or whose key file was copied. What\n" +
+			"it signed stays good. Two passphrases are asked for: the lead's and the authority's.",
+		Example: "holdproof people end lea --by mara --reason \"left the surgery\"",
+		Args:    needs(1, 1, "the id of the person"),
+	}
+	b.add(c, "a lead")
+	c.RunE = func(c *cobra.Command, args []string) error {
+		return act(c, w, at, &b, func(r *surgery.Records) error {
+			err := r.EndCertificates(c.Context(), surgery.Ending{ID: args[0], By: b.proof(), Authority: b.words.ask("the authority"), Reason: b.reason})
+			if err != nil {
+				return err
+			}
+			return tell(w, "The certificate of "+args[0]+" counts no more. What it signed stays good.")
 		})
 	}
 	return c

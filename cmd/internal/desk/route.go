@@ -68,6 +68,12 @@ func (d *Desk) routes() []route {
 		{"POST /note", staff, d.note},
 		{"GET /find", everyone, d.find},
 		{"GET /people", everyone, d.people},
+		{"GET /people/add", leads, d.personPage},
+		{"POST /people/add", leads, d.addPerson},
+		{"GET /person/{id}", leads, d.personPage},
+		{"POST /person/{id}/roles", leads, d.changeRoles},
+		{"POST /person/{id}/certificate", leads, d.newCertificate},
+		{"POST /person/{id}/end", leads, d.endCertificate},
 		{"GET /judging", everyone, d.judging},
 		{"POST /inspector", leads, d.startInspector},
 	}

@@ -48,6 +48,12 @@ var whose = []struct {
 	{"POST /note", false, true, true, false},
 	{"GET /find", false, true, true, true},
 	{"GET /people", false, true, true, true},
+	{"GET /people/add", false, false, true, false},
+	{"POST /people/add", false, false, true, false},
+	{"GET /person/{id}", false, false, true, false},
+	{"POST /person/{id}/roles", false, false, true, false},
+	{"POST /person/{id}/certificate", false, false, true, false},
+	{"POST /person/{id}/end", false, false, true, false},
 	{"GET /judging", false, true, true, true},
 	{"POST /inspector", false, false, true, false},
 }
@@ -70,7 +76,7 @@ func TestRoutesAreThoseOfTheirPeople(t *testing.T) {
 	for _, w := range whose {
 		s.desk.brake = newBrake(s.clock.now) // what the rows before tried is not this one's
 		method, path, _ := strings.Cut(w.pattern, " ")
-		path = strings.NewReplacer("{$}", "", "{name}", "x", "{day}", "2026-11-02", "{key}", "S1-20261102-081403", "{sum}", "00", "{n}", "1").Replace(path)
+		path = strings.NewReplacer("{$}", "", "{name}", "x", "{day}", "2026-11-02", "{key}", "S1-20261102-081403", "{sum}", "00", "{n}", "1", "{id}", "lea").Replace(path)
 		for _, who := range []struct {
 			name    string
 			allowed bool

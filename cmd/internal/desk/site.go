@@ -15,6 +15,7 @@ type peopleData struct {
 	Keys     []surgery.Certified
 	Machines []surgery.Steriliser
 	Today    string
+	Said     string
 }
 
 func (d *Desk) people(w http.ResponseWriter, r *http.Request, v visitor) error {
@@ -26,7 +27,7 @@ func (d *Desk) people(w http.ResponseWriter, r *http.Request, v visitor) error {
 	if err != nil {
 		return err
 	}
-	return d.show(w, r, v, "people", http.StatusOK, peopleData{people, keys, d.records.Machines(), d.records.Today()})
+	return d.show(w, r, v, "people", http.StatusOK, peopleData{people, keys, d.records.Machines(), d.records.Today(), d.sessions.PopString(r.Context(), "said")})
 }
 
 // judgingData is the page that explains how a cycle is judged.

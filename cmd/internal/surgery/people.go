@@ -278,25 +278,11 @@ func (r *Records) Renew(ctx context.Context, n Renewal) error {
 		return err
 	}
 	write := func(b *logbook.Batch, c entry.Certificate) error {
-		rows, err := logbook.Find[entry.Certificate](ctx, b.View, logbook.Filter{Subject: n.ID})
+		old, err := r.ended(ctx, b.View, n.ID)
 		if err != nil {
 			return err
 		}
-		good, err := standing(ctx, b.View, n.ID)
-		if err != nil {
-			return err
-		}
-		for _, row := range rows {
-			if row.Said.Act != "issued" || !slices.Contains(good, row.Said.SHA256) {
-				continue
-			}
-			ended := row.Said
-			ended.Act = "ended"
-			if err := r.addAll(b, lead, n.Reason, ended); err != nil {
-				return err
-			}
-		}
-		return r.addAll(b, lead, n.Reason, c)
+		return r.addAll(b, lead, n.Reason, append(old, c)...)
 	}
 	if n.KeyFile != "" {
 		return r.takeKey(ctx, n, write)
