@@ -39,12 +39,13 @@ type Reference struct {
 
 // What a [Reference] can lead to, and what its ID is then.
 const (
-	ToCycle  = "cycle"  // key of a cycle
-	ToDay    = "day"    // date
-	ToMonth  = "month"  // such as 2026-11
-	ToPerson = "person" // id of a person
-	ToEntry  = "entry"  // number of an entry in the log
-	ToRecord = "record" // name of the file of a signed record
+	ToCycle   = "cycle"   // key of a cycle
+	ToDay     = "day"     // date
+	ToMonth   = "month"   // such as 2026-11
+	ToPerson  = "person"  // id of a person
+	ToMachine = "machine" // id of a steriliser
+	ToEntry   = "entry"   // number of an entry in the log
+	ToRecord  = "record"  // name of the file of a signed record
 )
 
 // Questions are what an inspector must be able to answer in seconds; the first has the
