@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -70,15 +71,15 @@ func (b *Bag) Check(p *Problems, visit func(name string, r io.Reader)) (files in
 			octets, count = octets+b.files[name].size, count+1
 		case slices.Contains(tagFiles, name):
 			want, is = tags[name]
-			is = is || name == tagManifest
+			is = is || name == tagManifest || name == sealFile
 		}
 		if !is {
 			p.Add("files that no manifest lists", "%s is in the bag, and no manifest lists it: it was added or renamed.", name)
 		}
-		if name == tagManifest {
-			continue // nothing says its sum
-		}
 		files++
+		if name == tagManifest || name == sealFile {
+			continue // nothing lists them; see [Bag.Sealed]
+		}
 		b.fixity(name, want, inPayload, p, visit)
 	}
 	for _, m := range []map[string]string{listed, tags} {
@@ -112,10 +113,25 @@ func (b *Bag) fixity(name, want string, inPayload bool, p *Problems, visit func(
 		p.Add("files that cannot be read", "%s cannot be read: %s.", name, plain(err))
 		return
 	}
-	if got := hex.EncodeToString(sum.Sum(nil)); want != "" && got != want {
+	got := hex.EncodeToString(sum.Sum(nil))
+	b.sums[name] = got
+	if want != "" && got != want {
 		p.Add("changed files", "%s was changed: its SHA-256 is %s, the manifest says %s.", name, got, want)
 	}
 }
+
+// Sealed returns the signature over the whole bag and what it signs, nil for none.
+func (b *Bag) Sealed() (cms, content []byte, err error) {
+	if !b.Has(sealFile) {
+		return nil, nil, nil
+	}
+	cms, err1 := b.ReadFile(sealFile, 1<<20)
+	content, err2 := b.ReadFile(tagManifest, 1<<20)
+	return cms, content, errors.Join(err1, err2)
+}
+
+// Sum returns the SHA-256 of a file as [Bag.Check] found it, in lower-case hex.
+func (b *Bag) Sum(name string) string { return b.sums[name] }
 
 // declaration checks bagit.txt (RFC 8493, 2.1.1).
 func (b *Bag) declaration(p *Problems) {

@@ -12,11 +12,12 @@ const (
 	infoFile    = "bag-info.txt"
 	manifest    = "manifest-sha256.txt"
 	tagManifest = "tagmanifest-sha256.txt"
+	sealFile    = "bag.cms" // ours: a detached CMS over the tag manifest, and so over every byte
 	payload     = "data/"
 )
 
 // tagFiles are all files of a bag that are no payload.
-var tagFiles = []string{bagFile, infoFile, manifest, tagManifest}
+var tagFiles = []string{bagFile, infoFile, manifest, tagManifest, sealFile}
 
 // The payload's fixed names. Records and exports lie in folders of their own.
 const (

@@ -188,8 +188,10 @@ func (p *Packer) AddPacked(name, want string, known Packed, stream io.Reader) er
 	return nil
 }
 
-// Finish writes manifests and bag-info.txt, and puts the bag under its name.
-func (p *Packer) Finish(info Info) error {
+// Finish writes manifests and bag-info.txt, and puts the bag under its name. With sign,
+// which returns a detached CMS over what it is given, the whole bag is signed: the tag
+// manifest holds the sum of the manifest, and that the sums of all other files.
+func (p *Packer) Finish(info Info, sign func(content []byte) ([]byte, error)) error {
 	if p.done || p.open != nil {
 		return errors.New("the bag cannot be finished")
 	}
@@ -204,8 +206,15 @@ func (p *Packer) Finish(info Info) error {
 	if err == nil {
 		err = p.Add(manifest, p.manifest(list))
 	}
+	tags := p.manifest([]string{bagFile, infoFile, manifest})
 	if err == nil {
-		err = p.Add(tagManifest, p.manifest([]string{bagFile, infoFile, manifest}))
+		err = p.Add(tagManifest, tags)
+	}
+	if err == nil && sign != nil {
+		var cms []byte
+		if cms, err = sign(tags); err == nil {
+			err = p.Add(sealFile, cms)
+		}
 	}
 	if err != nil {
 		return err

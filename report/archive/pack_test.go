@@ -58,7 +58,7 @@ func packInto(t testing.TB, target string) {
 		p.Add(Records+"2026-11-02.pdf", []byte("%PDF-1.7 invented")),
 		p.Add(HowTo, []byte("Look.\n")),
 		p.AddPacked(Exports+entry.Sum(export)+".csv", entry.Sum(export), known, bytes.NewReader(stream)),
-		p.Finish(info)); err != nil {
+		p.Finish(info, nil)); err != nil {
 		t.Fatal(err)
 	}
 }

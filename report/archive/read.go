@@ -27,6 +27,7 @@ type Bag struct {
 
 	files map[string]source // by name in the bag
 	names []string          // in order
+	sums  map[string]string // as found
 	odd   []string          // sentences about names and files that a bag may not have
 	close func() error
 }
@@ -75,7 +76,7 @@ func openFolder(dir string) (*Bag, error) {
 	if err != nil {
 		return nil, err
 	}
-	b := &Bag{files: map[string]source{}, close: root.Close}
+	b := &Bag{files: map[string]source{}, sums: map[string]string{}, close: root.Close}
 	lower := map[string]string{}
 	err = fs.WalkDir(root.FS(), ".", func(name string, d fs.DirEntry, err error) error {
 		switch {

@@ -28,7 +28,7 @@ func OpenZip(r io.ReaderAt, size int64) (*Bag, error) {
 		return nil, refused("it has more than %d files, which no bag has", maxFiles)
 	}
 	limited.left = -1
-	b := &Bag{files: map[string]source{}}
+	b := &Bag{files: map[string]source{}, sums: map[string]string{}}
 	if err := honest(z.File, size); err != nil {
 		return nil, err
 	}

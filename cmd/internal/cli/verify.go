@@ -12,32 +12,46 @@ import (
 func verifyCommand(w World) *cobra.Command {
 	var t surgery.Trusting
 	var asJSON bool
+	var since []string
 	c := &cobra.Command{
 		Use:   "verify FILE...",
-		Short: "Check signed records, without a logbook",
+		Short: "Check signed records and bags, without a logbook",
 		Long: "Checks signed records from their files alone: that nothing was changed, who signed, that\n" +
 			"the certificates were valid then, and that the exports inside are those that were judged.\n" +
-			"No logbook and no network is used, also if one is in --dir. Without --roots a record can be\n" +
-			"sound, and it is left to you to compare the fingerprint. The exit code is 1 when something\n" +
-			"does not hold.",
+			"A bag, as folder or ZIP, is checked in all its parts and never unpacked to the disk: files,\n" +
+			"signatures, the proof of every entry, and that nothing is missing; with --since also that\n" +
+			"it only adds to a checkpoint kept from an earlier visit. No logbook and no network is used,\n" +
+			"also if one is in --dir. Without --roots a record can be sound, and it is left to you to\n" +
+			"compare the fingerprint. The exit code is 1 when something does not hold.",
 		Example: "holdproof verify records/2026-11-02.pdf --roots keys/ca.pem",
-		Args:    needs(1, -1, "at least one record"),
+		Args:    needs(1, -1, "at least one record or bag"),
 	}
 	c.Flags().StringVar(&t.Roots, "roots", "", "a PEM file with the authorities whose signers are believed")
 	c.Flags().StringVar(&t.StampRoots, "stamp-roots", "", "a PEM file with the authorities whose time stamps are believed")
+	c.Flags().StringSliceVar(&since, "since", nil, "a file with checkpoints that was kept from an earlier visit, for bags")
 	c.Flags().BoolVar(&asJSON, "json", false, "print one JSON object and nothing else")
 	c.RunE = func(c *cobra.Command, args []string) error {
-		found, failed := surgery.Verify(args, t)
-		var err error
+		records, bags := sortOut(args)
+		if len(since) > 0 && len(bags) == 0 {
+			return errors.New("--since compares bags, and none is named; the checkpoints of a logbook are compared by holdproof audit --since")
+		}
+		found, failed := surgery.Verify(records, t)
+		packed, err := verifyBags(w, bags, t, since)
+		failed = errors.Join(failed, err)
 		if asJSON {
-			err = verifyJSON(w, found, failed)
+			err = verifyJSON(w, found, packed, failed)
 		} else {
-			err = writeVerified(newPage(w, w.Stdout), found)
+			err = errors.Join(writeVerified(newPage(w, w.Stdout), found), writeVerifiedBags(newPage(w, w.Stdout), packed))
 		}
 		if err = errors.Join(err, failed); err != nil {
 			return err
 		}
 		for _, v := range found {
+			if !v.OK {
+				return status(exitFound)
+			}
+		}
+		for _, v := range packed {
 			if !v.OK {
 				return status(exitFound)
 			}
@@ -48,6 +62,9 @@ func verifyCommand(w World) *cobra.Command {
 }
 
 func writeVerified(p *page, found []surgery.Verified) error {
+	if len(found) == 0 {
+		return nil
+	}
 	for _, v := range found {
 		p.gap()
 		m, what := p.mark(surgery.Conforms), "sound, and signed under an authority you named."
@@ -81,8 +98,9 @@ func writeVerified(p *page, found []surgery.Verified) error {
 	return p.flush()
 }
 
-// verifyJSON prints what scripts rely on: ok, checked (files), trusted, problems.
-func verifyJSON(w World, found []surgery.Verified, failed error) error {
+// verifyJSON prints what scripts rely on: ok, checked (records, and of
+// bags the files and entries), trusted, problems.
+func verifyJSON(w World, found []surgery.Verified, bags []surgery.VerifiedBag, failed error) error {
 	type signature struct {
 		Meaning     string `json:"meaning"`
 		Name        string `json:"name"`
@@ -100,13 +118,30 @@ func verifyJSON(w World, found []surgery.Verified, failed error) error {
 		Waiting    bool        `json:"waiting"`
 		Signatures []signature `json:"signatures"`
 	}
+	type bag struct {
+		File        string   `json:"file"`
+		OK          bool     `json:"ok"`
+		Trusted     bool     `json:"trusted"`
+		From        string   `json:"from"`
+		To          string   `json:"to"`
+		Steriliser  string   `json:"steriliser"`
+		Files       int64    `json:"files"`
+		Entries     int64    `json:"entries"`
+		Cycles      int      `json:"cycles"`
+		Records     int      `json:"records"`
+		Exports     int      `json:"exports"`
+		Signer      string   `json:"signer"`
+		Fingerprint string   `json:"fingerprint"`
+		Remarks     []string `json:"remarks"`
+	}
 	out := struct {
 		OK       bool     `json:"ok"`
 		Checked  int      `json:"checked"`
 		Trusted  bool     `json:"trusted"`
 		Problems []string `json:"problems"`
 		Records  []record `json:"records"`
-	}{OK: failed == nil, Trusted: failed == nil, Checked: len(found), Problems: []string{}, Records: []record{}}
+		Bags     []bag    `json:"bags"`
+	}{OK: failed == nil, Trusted: failed == nil, Checked: len(found), Problems: []string{}, Records: []record{}, Bags: []bag{}}
 	if failed != nil {
 		// No capital: the message begins with the file's name.
 		out.Problems = append(out.Problems, failed.Error()+".")
@@ -121,6 +156,14 @@ func verifyJSON(w World, found []surgery.Verified, failed error) error {
 			one.Signatures = append(one.Signatures, signature{s.Meaning, s.Name, s.Role, s.Printed.Format("2006-01-02T15:04:05Z07:00"), s.JudgedFrom, s.Fingerprint, s.Authority})
 		}
 		out.Records = append(out.Records, one)
+	}
+	for _, v := range bags {
+		out.OK, out.Trusted = out.OK && v.OK, out.Trusted && v.Trusted
+		out.Checked += int(v.Files + v.Entries)
+		for _, s := range v.Problems {
+			out.Problems = append(out.Problems, v.File+": "+s)
+		}
+		out.Bags = append(out.Bags, bag{v.File, v.OK, v.Trusted, v.From, v.To, v.Steriliser, v.Files, v.Entries, v.Cycles, v.Records, v.Exports, v.Signer, v.Fingerprint, orEmpty(v.Remarks)})
 	}
 	return writeJSON(w.Stdout, out)
 }

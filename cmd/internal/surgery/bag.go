@@ -137,7 +137,11 @@ func (w *bagWriter) write() error {
 	}
 	info := archive.Info{Surgery: w.r.settings.Value.Site.Name, From: w.asked.From, To: w.asked.To, Steriliser: w.asked.Steriliser,
 		Packed: made.Format(time.DateOnly), Software: "holdproof " + w.r.world.Version, Missing: w.out.Missing}
-	if err := w.pack.Finish(info); err != nil {
+	var sign func([]byte) ([]byte, error)
+	if w.by != nil {
+		sign = w.by.key.SignDetached
+	}
+	if err := w.pack.Finish(info, sign); err != nil {
 		return fmt.Errorf("%s cannot be written: %w", w.asked.Out, plainPath(err))
 	}
 	w.out.Path, w.out.Entries, w.out.Checkpoint = w.asked.Out, w.tip.Size, string(w.tip.Text())

@@ -1,0 +1,71 @@
+package surgery
+
+import (
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"holdproof/report/archive"
+)
+
+// contents compares the files with what the ledger says must be in a bag of this period.
+func (c *bagChecker) contents() {
+	need := map[string]string{} // why
+	for _, name := range []string{archive.Index, archive.HowTo, archive.Cycles, archive.Keys + "ca.pem", archive.Keys + "certificates.pem", archive.Keys + "certificates.csv"} {
+		need[name] = "belongs to every bag"
+	}
+	for _, name := range c.log.names {
+		need[archive.Records+name] = "is named by an entry"
+	}
+	for _, key := range sortedKeys(c.log.cycles) {
+		if cy := c.log.cycles[key]; c.log.of(cy) {
+			for _, s := range cy.sources {
+				need[archive.Exports+s+".csv"] = "is what cycle " + key + " was read from"
+			}
+		}
+	}
+	for _, s := range sortedKeys(c.log.failed) {
+		need[archive.Exports+s+".csv"] = "came in these days and was not read in full"
+	}
+	for _, name := range sortedKeys(need) {
+		if !c.bag.Has(name) {
+			c.problems.Add("missing contents", "%s is missing; it %s.", name, need[name])
+		}
+	}
+	for _, name := range c.bag.Names("data/") {
+		base := filepath.Base(name)
+		switch sum, isExport := strings.CutPrefix(name, archive.Exports); {
+		case isExport:
+			sum = strings.TrimSuffix(sum, ".csv")
+			if c.out.Exports++; !c.log.imports[sum] {
+				c.problems.Add("strange files", "%s: no entry names an export of that SHA-256.", name)
+			} else if c.bag.Sum(name) != sum {
+				c.problems.Add("exports", "%s is not the file that was imported: its SHA-256 is %s.", name, c.bag.Sum(name))
+			}
+		case strings.HasPrefix(name, archive.Records):
+			if name != archive.Records+base || c.log.files[base] == nil {
+				c.problems.Add("strange files", "%s: no entry of these days names a record of that name.", name)
+			}
+		case need[name] == "" && !isPage(name) && !slices.Contains([]string{archive.Ledger, archive.Checkpoint, archive.Signature}, name):
+			c.problems.Add("strange files", "%s does not belong to a bag.", name)
+		}
+	}
+}
+
+// isPage tells whether a file is one of the pages of days.
+func isPage(name string) bool {
+	day, is := strings.CutPrefix(name, "data/days/")
+	day, html := strings.CutSuffix(day, ".html")
+	_, err := time.Parse(time.DateOnly, day)
+	return is && html && err == nil
+}
+
+func sortedKeys[V any](m map[string]V) []string {
+	out := make([]string, 0, len(m))
+	for k := range m {
+		out = append(out, k)
+	}
+	slices.Sort(out)
+	return out
+}
