@@ -26,12 +26,13 @@ func (o *Owed) judge(e Done) (State, string) {
 		return Complete, "no figure was entered"
 	}
 	v, ok := convert(*e.Value, e.Unit, o.Unit)
+	low := o.least(e)
 	switch {
 	case !ok:
 		return Unproven, fmt.Sprintf("found %s, expected %s", figure(*e.Value, e.Unit), o.Unit)
-	case o.Low != nil && v < *o.Low-tolerance, o.High != nil && v > *o.High+tolerance:
+	case low != nil && v < *low-tolerance, o.High != nil && v > *o.High+tolerance:
 		return Failed, o.said(e)
-	case o.Duty == disinfection && o.Low == nil:
+	case o.Duty == disinfection && low == nil:
 		return Unproven, o.said(e) + "; the contact time of the maker or the surgery is not set"
 	}
 	return Complete, o.said(e)
@@ -40,6 +41,15 @@ func (o *Owed) judge(e Done) (State, string) {
 // disinfection is the duty that nobody but the maker or the surgery has a limit for: its
 // contact time.
 const disinfection = "water lines disinfected"
+
+// least is the figure that an entry must reach: that of the line or its own, whichever is
+// more; nil where neither is set.
+func (o *Owed) least(e Done) *float64 {
+	if e.Low == nil || o.Low != nil && *o.Low >= *e.Low {
+		return o.Low
+	}
+	return e.Low
+}
 
 // tolerance is what every comparison with a limit allows, in the unit (ours).
 const tolerance = 1e-9
@@ -50,8 +60,8 @@ func (o *Owed) said(e Done) string {
 		return ""
 	}
 	text := figure(*e.Value, e.Unit)
-	if o.Low != nil {
-		text += ", needs " + figure(*o.Low, o.Unit)
+	if low := o.least(e); low != nil {
+		text += ", needs " + figure(*low, o.Unit)
 	}
 	if o.High != nil {
 		text += ", at most " + figure(*o.High, o.Unit)

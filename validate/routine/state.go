@@ -93,7 +93,8 @@ type Done struct {
 	Outcome    string // done, passed, failed, not done; "": nothing to pass
 	Value      *float64
 	Unit       string
-	Times      int // how often, in one entry; 0 is once
+	Low        *float64 // the least figure for this entry, in the unit of the line, such as the contact time of its product; nil: the line's
+	Times      int      // how often, in one entry; 0 is once
 	// Of the releases and rejections of one load, one is given.
 	Text  string // why it was not done, in words
 	Entry int64  // its number, for who looks it up; nothing is judged by it

@@ -30,7 +30,7 @@ func TestSettingsExplained(t *testing.T) {
 	}
 	commented := regexp.MustCompile(`(?m)^(\s*)# ([ \-]*[a-z_0-9]+:|[ \-]+\{)`)
 	whole := text
-	for _, empty := range []string{"sterilisers: []\n", "limit_sets: []\n", "chairs: []\n", "routine_changes: []\n"} {
+	for _, empty := range []string{"sterilisers: []\n", "limit_sets: []\n", "chairs: []\n", "routine_changes: []\n", "products: []\n"} {
 		whole = strings.Replace(whole, empty, "", 1)
 	}
 	whole = commented.ReplaceAllString(whole, "$1$2")

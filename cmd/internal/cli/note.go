@@ -99,8 +99,8 @@ func (f *noteFlags) keep(c *cobra.Command, r *surgery.Records) (surgery.Noted, e
 func dutyHelp() string {
 	var text strings.Builder
 	for _, d := range surgery.Duties() {
-		lead := "  " + padded(d[0], 26) + "  "
-		for _, l := range wrap(d[1], 90-cells(lead)) {
+		lead := "  " + padded(d.Name, 30) + "  "
+		for _, l := range wrap(d.What, 90-cells(lead)) {
 			text.WriteString(lead + l + "\n")
 			lead = strings.Repeat(" ", cells(lead))
 		}

@@ -19,6 +19,8 @@ type Configuration struct {
 	Chairs []string `mapstructure:"chairs"`
 
 	LimitSets []LimitSet `mapstructure:"limit_sets"`
+	Products  []Product  `mapstructure:"products"` // of disinfectants
+	UseBy     string     `mapstructure:"use_by"`   // how long packs keep, such as 6 months; "" not said
 
 	// CheckpointCopy is a file or folder outside the site's folder that takes a
 	// checkpoint after each act, "" for none.

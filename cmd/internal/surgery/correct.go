@@ -1,8 +1,8 @@
 package surgery
 
 import (
+	"cmp"
 	"context"
-	"encoding/json"
 	"fmt"
 	"strings"
 
@@ -28,6 +28,11 @@ func (r *Records) Correct(ctx context.Context, c Correcting) (Noted, error) {
 	if strings.TrimSpace(c.Reason) == "" {
 		return out, &Refusal{Why: "a correction needs a reason", Instead: "Give it with --reason."}
 	}
+	if !c.Note.At.IsZero() {
+		if _, err := r.happened(c.Note.At); err != nil {
+			return out, err
+		}
+	}
 	row, _, err := r.correction(ctx, r.book.View, c)
 	if err != nil {
 		return out, err
@@ -41,17 +46,26 @@ func (r *Records) Correct(ctx context.Context, c Correcting) (Noted, error) {
 		return out, err
 	}
 	err = r.write(ctx, func(b *logbook.Batch) error {
-		_, body, err := r.correction(ctx, b.View, c)
+		row, body, err := r.correction(ctx, b.View, c)
 		if err != nil {
 			return err
 		}
 		if err := r.mayStill(ctx, b.View, body, by.Person); err != nil {
 			return err
 		}
+		at := r.Now()
 		if note, is := body.Body.(entry.Note); is {
-			out.Says = r.afterNote(note)
+			// What is said otherwise happened when the old entry says, or as it is said now;
+			// when it was corrected is the time of its entering.
+			if at = c.Note.At; at.IsZero() {
+				at = row.At
+			}
+			out.Outcome = note.Outcome
+			if out.Says, err = r.afterNote(ctx, b.View, note); err != nil {
+				return err
+			}
 		}
-		out.Entry, err = b.Add(entry.Draft{At: r.Now(), By: by.Person.Person, Proved: by.how, Reason: c.Reason, Corrects: c.Entry, Body: body})
+		out.Entry, err = b.Add(entry.Draft{At: at, By: by.Person.Person, Proved: by.how, Reason: c.Reason, Corrects: c.Entry, Body: body})
 		return err
 	})
 	return out, err
@@ -120,7 +134,16 @@ func (r *Records) correction(ctx context.Context, v *logbook.View, c Correcting)
 	if !is {
 		return row, out, &Refusal{Why: fmt.Sprintf("entry %d is a %s, which is withdrawn and not changed", c.Entry, row.Of), Instead: "Use --withdraw, then enter what is right."}
 	}
-	body, err := r.noteBody(ctx, v, c.Note.over(old))
+	if err := r.noPatient(ctx, v, c.Note.Sure, c.Reason); err != nil {
+		return row, out, err
+	}
+	n := c.Note.over(old)
+	n.Sure = n.Sure || c.Note.Text == "" && c.Note.Place == "" // of the old words it was said then
+	n.corrects, n.Reason = c.Entry, c.Reason
+	if n.At.IsZero() {
+		n.At = row.At
+	}
+	body, err := r.noteBody(ctx, v, n)
 	if err == nil {
 		out.Body = body
 	}
@@ -129,8 +152,7 @@ func (r *Records) correction(ctx context.Context, v *logbook.View, c Correcting)
 
 // over lays what is said otherwise over the old note.
 func (n Noting) over(old entry.Note) Noting {
-	var d dutyData
-	_ = json.Unmarshal(old.Data, &d) // a note without fields of its own has none to keep
+	d := dataOf(old)
 	text := func(now, was string) string {
 		if now == "" {
 			return was
@@ -138,23 +160,51 @@ func (n Noting) over(old entry.Note) Noting {
 		return now
 	}
 	n.Duty, n.Day = text(n.Duty, old.Duty), text(n.Day, old.Day)
+	duty, _ := dutyNamed(n.Duty)
 	n.Steriliser, n.Place, n.Cycle = text(n.Steriliser, old.Steriliser), text(n.Place, old.Place), text(n.Cycle, old.Cycle)
-	n.Outcome, n.Text = text(n.Outcome, old.Outcome), text(n.Text, old.Text)
-	n.Product, n.Strength = text(n.Product, d.Product), text(n.Strength, d.Strength)
+	n.Text = text(n.Text, old.Text)
+	if n.Duty == old.Duty {
+		n = n.overData(d, duty)
+	}
+	switch { // what the program judged, it judges anew
+	case n.Outcome != "":
+	case duty.Name == dutyDisinfected && old.Outcome != "not done":
+	case duty.Name == dutyCount && n.Value != nil && d.Most != nil:
+	case duty.Name == dutySporeRead && old.Outcome == "not done":
+		n.Outcome = "passed"
+	default:
+		n.Outcome = old.Outcome
+	}
 	if n.Value == nil && n.Outcome != "not done" {
 		n.Value = old.Value
 	}
-	if n.From.IsZero() {
+	if duty.asks(asksSpan) && n.From.IsZero() {
 		n.From = old.From.Time
 	}
-	if n.To.IsZero() {
+	if duty.asks(asksSpan) && n.To.IsZero() {
 		n.To = old.To.Time
+	}
+	return n
+}
+
+// overData keeps the fields of the duty that are not said otherwise.
+func (n Noting) overData(d dutyData, duty dutyKind) Noting {
+	n.Product, n.Strength = cmp.Or(n.Product, d.Product), cmp.Or(n.Strength, d.Strength)
+	n.Control, n.Of, n.Times = cmp.Or(n.Control, d.Control), cmp.Or(n.Of, d.Of), cmp.Or(n.Times, d.Times)
+	n.row = d.Row
+	if n.Of == 0 || n.Of != d.Of { // the day of a sample with an entry of its own stands there
+		n.Sampled = cmp.Or(n.Sampled, d.Sampled)
 	}
 	if n.Explains == "" && len(d.Explains) > 0 {
 		n.Explains = d.Explains[0]
 	}
 	if n.File == 0 && d.File != nil {
 		n.File = *d.File
+	}
+	if n.Tests == nil && duty.asks(asksTests) {
+		if n.Tests = d.Tests; n.Tests == nil {
+			n.Tests = []string{noTest}
+		}
 	}
 	return n
 }

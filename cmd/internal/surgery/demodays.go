@@ -153,7 +153,7 @@ func (w *demoWeek) wednesday() []moment {
 		w.closes("12:40", "12:44", "12:55", "junie", "S1"),
 		[]moment{
 			w.note("13:05", "tobin", Noting{Duty: dutyOutOfUse, Steriliser: "S2", Text: "Until its load probe has been looked at. The surgery sees nobody this afternoon."}),
-			w.note("14:15", "tobin", Noting{Duty: "engineer's visit", Steriliser: "S2", Text: "Load probe seated anew, door seal replaced. The recorder writes German from now on; nobody minds."}),
+			w.note("14:15", "tobin", Noting{Duty: dutyVisit, Steriliser: "S2", Tests: []string{"air leakage test"}, Text: "Load probe seated anew, door seal replaced. The recorder writes German from now on; nobody minds."}),
 			w.note("14:50", "junie", Noting{Duty: "steriliser drained", Steriliser: "S2", Outcome: "done"}),
 			w.counted("14:52", "junie", "S1", 1061), w.counted("14:53", "junie", "S2", 433),
 		},

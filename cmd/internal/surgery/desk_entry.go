@@ -94,7 +94,7 @@ func (r *Records) noteShown(n entry.Note) *NoteShown {
 	_ = json.Unmarshal(n.Data, &d) // a note without fields of its own has none to show
 	duty, _ := dutyNamed(n.Duty)
 	out := &NoteShown{Duty: n.Duty, What: duty.What, Day: n.Day, Steriliser: n.Steriliser, Place: n.Place, Outcome: n.Outcome, Text: n.Text, Value: n.Value,
-		Unit: duty.Unit, Product: d.Product, Strength: d.Strength, Results: duty.says(), Span: duty.Span, Figure: duty.Unit != "",
+		Unit: duty.Unit, Product: d.Product, Strength: d.Strength, Results: duty.says(), Span: duty.asks(asksSpan), Figure: duty.Unit != "",
 		Treatment: n.Duty == dutyDisinfected || n.Duty == "suction disinfected"}
 	if !n.From.IsZero() {
 		out.From = n.From.In(r.zone)

@@ -33,6 +33,13 @@ const (
 	dutyExplained   = "cycles explained"
 	dutyFile        = "file looked at"
 	dutyDisinfected = "water lines disinfected"
+	dutySuction     = "suction disinfected"
+	dutySample      = "water sample taken"
+	dutyCount       = "water count read"
+	dutySporeIn     = "spore test started"
+	dutySporeRead   = "spore test read"
+	dutyVisit       = "engineer's visit"
+	dutyClock       = "clock checked"
 )
 
 // dutyKind is what a note of one duty is about and what it must say.
@@ -44,11 +51,30 @@ type dutyKind struct {
 	Needs bool   // the figure must be given, unless the duty was not done
 	Kind  string // of the test cycle it reads, "" if it reads none
 	Cycle bool   // it is about a cycle
-	Span  bool   // it has a beginning and an end
 	Text  bool   // words must be given
 	Act   Act    // who may note it, "" for [ActNote]
+	Asks  asks   // further fields
+	Of    string // the duty of an earlier entry that it is the result of, "" if it is none
+	Judge bool   // the program says the outcome where it has the limit
 	What  string // one line for the help
 }
+
+// asks are the fields that only some duties have.
+type asks int
+
+const (
+	asksSpan     asks = 1 << iota // in and out time
+	asksIn                        // the in time must be given
+	asksProduct                   // a product, if it was done
+	asksStrength                  // its concentration too
+	asksTimes                     // how often it was done
+	asksSampled                   // the day of the sample
+	asksControl                   // whether the control that was not sterilised grew
+	asksTests                     // the tests that are owed before the machine returns
+	asksFile                      // the import entry of a file
+)
+
+func (d dutyKind) asks(what asks) bool { return d.Asks&what != 0 }
 
 // duties are what a person can note beside the cycles (common practice, no source;
 // when each is owed stands in the routine of the country).
@@ -59,29 +85,31 @@ var duties = []dutyKind{
 	{Name: dutyCounter, On: onSteriliser, Unit: "cycles", Needs: true, What: "the machine's own cycle counter at the end of the day"},
 	{Name: dutyReset, On: onSteriliser, Text: true, What: "the machine's cycle numbers began anew, such as after service"},
 	{Name: dutyExplained, On: onSteriliser, Cycle: true, Text: true, Act: ActExplain, What: "a missing number, one number twice, an overlap: what it was"},
-	{Name: dutyFile, On: onSite, Text: true, Act: ActExplain, What: "what became of a file that could not be read (--entry)"},
+	{Name: dutyFile, On: onSite, Text: true, Act: ActExplain, Asks: asksFile, What: "what became of a file that could not be read (--entry)"},
 	{Name: "reservoir filled", On: onSteriliser, Says: sayDone, What: "the reservoir was filled with purified water"},
 	{Name: "seal and chamber looked at", On: onSteriliser, Says: sayDone, What: "door seal and chamber were looked at"},
 	{Name: "seal and interlock tested", On: onSteriliser, Says: sayPassed, What: "the weekly test of door seal and interlock"},
 	{Name: "steriliser drained", On: onSteriliser, Says: sayDone, What: "drained and left open at the end of the day"},
-	{Name: "clock checked", On: onSteriliser, Unit: "s", Needs: true, What: "how far the recorder's clock is ahead of a trusted clock"},
+	{Name: dutyClock, On: onSteriliser, Unit: "s", Needs: true, What: "how far the recorder's clock is ahead of a trusted clock"},
 	{Name: "protein test read", On: onSteriliser, Says: sayPassed, What: "the protein test of the cleaning"},
-	{Name: "spore test read", On: onSteriliser, Says: sayPassed, Cycle: true, Span: true, What: "the spore test after its incubation, in and out time"},
-	{Name: "engineer's visit", On: onSteriliser, Text: true, What: "service, test or repair by an engineer"},
+	{Name: dutySporeIn, On: onSteriliser, Cycle: true, Unit: "h", Needs: true, Asks: asksSpan | asksIn, What: "a spore test went into incubation (--in), for how many hours (--value)"},
+	{Name: dutySporeRead, On: onSteriliser, Says: sayPassed, Asks: asksControl, Of: dutySporeIn, What: "its result after incubation, and whether the control grew (--control)"},
+	{Name: dutyVisit, On: onSteriliser, Text: true, Asks: asksTests, What: "service, test or repair by an engineer; --test names what is owed before return"},
 	{Name: "validation", On: onSteriliser, Says: sayPassed, What: "the yearly validation"},
 	{Name: "pressure vessel examined", On: onSteriliser, Says: sayPassed, What: "the examination of the pressure vessel"},
-	{Name: dutyOutOfUse, On: onSteriliser, Text: true, What: "the machine is out of service"},
-	{Name: dutyBackInUse, On: onSteriliser, Text: true, Act: ActBackInUse, What: "the machine is in service again"},
+	{Name: dutyOutOfUse, On: onSteriliser, Text: true, Asks: asksSpan, What: "the machine is out of service, from --in or now on"},
+	{Name: dutyBackInUse, On: onSteriliser, Text: true, Act: ActBackInUse, What: "the machine is in service again, its tests passed"},
 	{Name: "water lines flushed", On: onPlace, Says: sayDone, Unit: "min", What: "the lines of a chair were flushed, and how long"},
-	{Name: "water lines rinsed", On: onPlace, Says: sayDone, Unit: "s", What: "water and air were flushed after a patient, and how long"},
+	{Name: "water lines rinsed", On: onPlace, Says: sayDone, Unit: "s", Asks: asksTimes, What: "water and air were flushed after a patient, and how long"},
 	{Name: "water lines flushed at the end", On: onPlace, Says: sayDone, Unit: "min", What: "the lines of a chair were flushed at the end of the day"},
-	{Name: dutyDisinfected, On: onPlace, Says: sayDone, Span: true, What: "product and concentration, in and out time"},
-	{Name: "water count read", On: onPlace, Says: sayPassed, Unit: "CFU/mL", Needs: true, What: "the count of a water sample"},
+	{Name: dutyDisinfected, On: onPlace, Says: sayDone, Judge: true, Asks: asksSpan | asksIn | asksProduct | asksStrength, What: "product and concentration, in and out time"},
+	{Name: dutySample, On: onPlace, What: "a water sample was taken and sent off"},
+	{Name: dutyCount, On: onPlace, Says: sayPassed, Judge: true, Unit: "CFU/mL", Needs: true, Asks: asksSampled, Of: dutySample, What: "the count of a water sample, and the day it was taken (--sampled)"},
 	{Name: "suction looked at", On: onPlace, Says: sayDone, What: "the suction was looked at"},
-	{Name: "suction rinsed", On: onPlace, Says: sayDone, What: "the suction was rinsed after a patient"},
-	{Name: "suction disinfected", On: onPlace, Says: sayDone, What: "the suction was rinsed with disinfectant"},
-	{Name: "instruments inspected", On: onSite, Says: sayDone, What: "the cleaned instruments were looked at before packing"},
-	{Name: "hands and surfaces", On: onSite, Says: sayDone, What: "the treatment room was made ready"},
+	{Name: "suction rinsed", On: onPlace, Says: sayDone, Asks: asksTimes, What: "the suction was rinsed after a patient"},
+	{Name: dutySuction, On: onPlace, Says: sayDone, Asks: asksProduct, What: "the suction was rinsed with disinfectant"},
+	{Name: "instruments inspected", On: onSite, Says: sayDone, Asks: asksTimes, What: "the cleaned instruments were looked at before packing"},
+	{Name: "hands and surfaces", On: onSite, Says: sayDone, Asks: asksTimes, What: "the treatment room was made ready"},
 	{Name: dutyClosed, On: onSite, What: "the surgery was closed that day"},
 }
 
@@ -130,13 +158,4 @@ func DutyNames() []string {
 		names = append(names, d.Name)
 	}
 	return names
-}
-
-// Duties are the lines of the help: name and what it is.
-func Duties() [][2]string {
-	var out [][2]string
-	for _, d := range duties {
-		out = append(out, [2]string{d.Name, d.What})
-	}
-	return out
 }

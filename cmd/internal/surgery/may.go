@@ -128,6 +128,8 @@ func missing(p entry.Person, needed []string, day string) string {
 type Refusal struct {
 	Why     string // such as "lea may not close a recall: the role lead is needed"
 	Instead string // a sentence
+	Field   string // of a note: the flag or column that it is about, "" none of them
+	Confirm bool   // the same again, with Sure set, is kept
 }
 
 func (e *Refusal) Error() string { return e.Why }

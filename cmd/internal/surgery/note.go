@@ -4,50 +4,77 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 	"time"
 
-	"holdproof/parse/cycle"
 	"holdproof/report/logbook"
 	"holdproof/report/logbook/entry"
 )
 
 // Noting is something a person did or saw beside the cycles. What is left empty is
-// found where only one thing can be meant, and asked for otherwise.
+// found where only one thing can be meant, and asked for otherwise. [DutyNamed] tells
+// which fields a duty has.
 type Noting struct {
 	Duty       string
 	Day        string // local date, "" for today
 	Steriliser string
 	Place      string // a chair, a water line
 	Cycle      string // as people name it
-	Outcome    string // done, not done, passed, failed
+	Outcome    string // done, not done, passed, failed; "" where the program judges it, or there is none
 	Value      *float64
-	From, To   time.Time
-	Text       string
-	Product    string // of a line treatment
-	Strength   string // its concentration
-	File       int64  // number of the import entry of a file that could not be read
-	Explains   string // the check between cycles, such as number-gap; "" if only one waits
+	Times      int       // how often, 0 for once
+	From, To   time.Time // in, out; To may follow as a correction
+	Text       string    // no names of patients
+	Product    string    // of a disinfection
+	Strength   string    // its concentration, such as "3 %"
+	Sampled    string    // local date on which a water sample was taken
+	Control    string    // of a spore test: one of [ControlWords]
+	Tests      []string  // of an engineer's visit: those of [TestWords] owed before return
+	Of         int64     // number of the entry that this is the result of; 0: the only open one
+	File       int64     // number of the import entry of a file that could not be read
+	Explains   string    // the check between cycles, such as number-gap; "" if only one waits
 	By         Proof
-	At         time.Time // zero: now
+	At         time.Time // when it was done; zero: now
 	Reason     string
+	Sure       bool // the person looked again: what looks like a person's name or birthday is none of a patient
+
+	corrects int64  // the entry it takes the place of
+	row      string // hash of the row of a list that it comes from
 }
 
-// dutyData are the fields that only some duties have.
+// dutyData are the fields that only some duties have; those that were added later
+// stand only where they say something.
 type dutyData struct {
-	Product    string   `json:"product"`
-	Strength   string   `json:"concentration"`
-	ContactMin *float64 `json:"contact_min"` // out less in, null while it is still in
-	File       *int64   `json:"file_entry"`
-	Explains   []string `json:"explains"` // checks between cycles
+	Product      string   `json:"product"`
+	Strength     string   `json:"concentration"`
+	ContactMin   *float64 `json:"contact_min"` // out less in, null while it is still in
+	File         *int64   `json:"file_entry"`
+	Explains     []string `json:"explains"`                              // checks between cycles
+	NeedsMin     *float64 `json:"contact_needs_min,omitempty"`           // the figure the contact time was held against
+	NeedsPercent *float64 `json:"concentration_needs_percent,omitempty"` // that of the concentration
+	Most         *float64 `json:"most,omitempty"`                        // the limit a count was held against
+	Source       string   `json:"source,omitempty"`                      // of these figures
+	Times        int      `json:"times,omitempty"`                       // how often it was done
+	Sampled      string   `json:"sampled,omitempty"`                     // day of the sample
+	Control      string   `json:"control,omitempty"`                     // of a spore test
+	Of           int64    `json:"of_entry,omitempty"`                    // the entry it is the result of
+	Tests        []string `json:"tests,omitempty"`                       // owed before return to service
+	Without      []string `json:"without_tests,omitempty"`               // returned to service without these
+	Row          string   `json:"row,omitempty"`                         // SHA-256 of the row of a list that it came from
+}
+
+// said tells whether there is anything in it to be kept.
+func (d dutyData) said() bool {
+	return d.Product != "" || d.Strength != "" || d.ContactMin != nil || d.File != nil || len(d.Explains) > 0 || d.Times != 0 || d.Sampled != "" ||
+		d.Control != "" || d.Of != 0 || d.Tests != nil || d.Without != nil || d.Most != nil || d.Row != ""
 }
 
 // Noted is a note that was kept.
 type Noted struct {
-	Entry int64
-	Says  []string // sentences: what was computed, what is still to be done
+	Entry   int64
+	Outcome string   // what it came to, as it was kept
+	Says    []string // sentences: what was computed, what is still to be done
 }
 
 // Note keeps it.
@@ -59,50 +86,68 @@ func (r *Records) Note(ctx context.Context, n Noting) (Noted, error) {
 	if err != nil {
 		return out, err
 	}
-	var act Act
-	var was Sight
+	n.At = at
+	var p planned
 	err = r.book.Read(ctx, func(v *logbook.View) error {
-		body, err := r.noteBody(ctx, v, n)
-		if err != nil {
-			return err
-		}
-		duty, _ := dutyNamed(n.Duty)
-		act = duty.act()
-		if body.Cycle == "" {
-			return nil
-		}
-		c, err := v.Cycle(ctx, body.Cycle)
-		was = SightOf(c)
-		if err == nil && duty.Kind != "" && body.Outcome == "passed" && c.Outcome == Borderline.String() {
-			act = ActOddTest
-		}
+		p, err = r.plan(ctx, v, n)
 		return err
 	})
 	if err != nil {
 		return out, err
 	}
-	by, err := r.prove(ctx, n.By, act, at)
+	by, err := r.prove(ctx, n.By, p.act, at)
 	if err != nil {
 		return out, err
 	}
 	err = r.write(ctx, func(b *logbook.Batch) error {
-		body, err := r.noteBody(ctx, b.View, n)
+		now, err := r.plan(ctx, b.View, n)
 		if err != nil {
 			return err
 		}
-		if body.Cycle != "" {
-			c, err := b.Cycle(ctx, body.Cycle)
-			if err != nil {
-				return err
-			}
-			if now := SightOf(c); now.Key != was.Key || now.Verdict != was.Verdict {
-				return fmt.Errorf("%s is not as it was: %w", r.nameOf(c), logbook.ErrStale)
-			}
+		if now.was.Key != p.was.Key || now.was.Verdict != p.was.Verdict || now.act != p.act {
+			return fmt.Errorf("%s is not as it was: %w", p.called, logbook.ErrStale)
 		}
-		out.Says = r.afterNote(body)
-		out.Entry, err = b.Add(entry.Draft{At: at, By: by.Person.Person, Proved: by.how, Reason: n.Reason, Body: body})
+		out, err = r.keepNote(ctx, b, now, by, n)
 		return err
 	})
+	return out, err
+}
+
+// planned is a note that nothing stands against.
+type planned struct {
+	body   entry.Note
+	act    Act    // what the person does who notes it
+	was    Sight  // of its cycle
+	called string // what people call the cycle
+}
+
+// plan checks a note and says what will be kept.
+func (r *Records) plan(ctx context.Context, v *logbook.View, n Noting) (planned, error) {
+	body, err := r.noteBody(ctx, v, n)
+	if err != nil {
+		return planned{}, err
+	}
+	duty, _ := dutyNamed(n.Duty)
+	out := planned{body: body, act: duty.act()}
+	if body.Cycle == "" {
+		return out, nil
+	}
+	c, err := v.Cycle(ctx, body.Cycle)
+	out.was, out.called = SightOf(c), r.nameOf(c)
+	if err == nil && duty.Kind != "" && body.Outcome == "passed" && c.Outcome == Borderline.String() {
+		out.act = ActOddTest
+	}
+	return out, err
+}
+
+// keepNote adds the entry and says what it came to.
+func (r *Records) keepNote(ctx context.Context, b *logbook.Batch, p planned, by proven, n Noting) (Noted, error) {
+	out := Noted{Outcome: p.body.Outcome}
+	var err error
+	if out.Says, err = r.afterNote(ctx, b.View, p.body); err != nil {
+		return out, err
+	}
+	out.Entry, err = b.Add(entry.Draft{At: n.At, By: by.Person.Person, Proved: by.how, Reason: n.Reason, Body: p.body})
 	return out, err
 }
 
@@ -116,15 +161,18 @@ func (r *Records) noteBody(ctx context.Context, v *logbook.View, n Noting) (entr
 		if near := Nearest(n.Duty, DutyNames()); near != "" {
 			instead = fmt.Sprintf("Did you mean %q?", near)
 		}
-		return body, &Refusal{Why: fmt.Sprintf("%q is no duty", n.Duty), Instead: instead}
+		return body, &Refusal{Why: fmt.Sprintf("%q is no duty", n.Duty), Instead: instead, Field: "duty"}
 	}
 	if body.Day == "" {
-		body.Day = r.Today()
+		if body.Day = r.Today(); !n.At.IsZero() {
+			body.Day = r.localDay(n.At)
+		}
 	}
 	if err := checkDay(body.Day); err != nil {
 		return body, err
 	}
-	for _, step := range []func(context.Context, *logbook.View, Noting, dutyKind, *entry.Note) error{r.noteWhere, r.noteCycle, r.noteSays, r.noteData, r.noteClosed} {
+	for _, step := range []func(context.Context, *logbook.View, Noting, dutyKind, *entry.Note) error{
+		r.noteWords, r.noteWhere, r.noteCycle, r.noteSays, r.noteTimes, r.noteData, r.noteClosed} {
 		if err := step(ctx, v, n, duty, &body); err != nil {
 			return body, err
 		}
@@ -135,10 +183,12 @@ func (r *Records) noteBody(ctx context.Context, v *logbook.View, n Noting) (entr
 // noteWhere settles machine or place.
 func (r *Records) noteWhere(_ context.Context, _ *logbook.View, n Noting, duty dutyKind, body *entry.Note) error {
 	switch {
-	case duty.On == onPlace && body.Place == "":
-		return &Refusal{Why: duty.Name + " needs a place", Instead: "Name the chair or the line with --place, such as \"chair 1\"."}
+	case duty.On == onPlace && body.Place == "" && n.Of == 0:
+		return &Refusal{Why: duty.Name + " needs a place", Instead: "Name the chair or the line with --place, such as \"chair 1\".", Field: "place"}
+	case duty.On == onPlace && body.Place == "": // the earlier entry says
+		return nil
 	case duty.On == onPlace:
-		return r.settings.Value.knownChair(body.Place)
+		return inField(r.settings.Value.knownChair(body.Place), "place")
 	case duty.On != onSteriliser:
 		return nil
 	}
@@ -150,190 +200,14 @@ func (r *Records) noteWhere(_ context.Context, _ *logbook.View, n Noting, duty d
 	if body.Steriliser == "" && len(ids) == 1 {
 		body.Steriliser = ids[0]
 	}
-	if body.Steriliser == "" && n.Cycle != "" {
-		return nil // the cycle says
+	if body.Steriliser == "" && (n.Cycle != "" || n.Of != 0) {
+		return nil // the cycle, or the earlier entry, says
 	}
 	if body.Steriliser == "" {
-		return &Refusal{Why: duty.Name + " needs a steriliser", Instead: machinesThereAre(ids)}
+		return &Refusal{Why: duty.Name + " needs a steriliser", Instead: machinesThereAre(ids), Field: "steriliser"}
 	}
 	if !slices.Contains(ids, body.Steriliser) {
-		return &Refusal{Why: fmt.Sprintf("no steriliser %q is in the settings", body.Steriliser), Instead: machinesThereAre(ids)}
+		return &Refusal{Why: fmt.Sprintf("no steriliser %q is in the settings", body.Steriliser), Instead: machinesThereAre(ids), Field: "steriliser"}
 	}
 	return nil
 }
-
-// noteCycle settles the cycle a note reads: the one named, or the only test of that
-// kind on that machine and day which waits.
-func (r *Records) noteCycle(ctx context.Context, v *logbook.View, n Noting, duty dutyKind, body *entry.Note) error {
-	if !duty.Cycle {
-		if n.Cycle != "" {
-			return &Refusal{Why: duty.Name + " is not about a cycle", Instead: "Leave --cycle out."}
-		}
-		return nil
-	}
-	var c logbook.Cycle
-	switch {
-	case n.Cycle != "":
-		var err error
-		if c, err = cycleNamed(ctx, v, n.Cycle); err != nil {
-			return err
-		}
-	case duty.Kind == "" && duty.Name == dutyExplained:
-		return &Refusal{Why: duty.Name + " needs a cycle", Instead: "Name one of the cycles with --cycle; holdproof review shows them."}
-	case duty.Kind == "":
-		return nil
-	default:
-		tests, err := v.Cycles(ctx, logbook.CycleFilter{Steriliser: body.Steriliser, From: body.Day, To: body.Day, Kind: duty.Kind, Waiting: true, Verdicts: true})
-		if err != nil {
-			return err
-		}
-		if len(tests) == 0 && strings.TrimSpace(n.Text) != "" {
-			return nil // a test without a record, in the person's words
-		}
-		if len(tests) != 1 {
-			return &Refusal{Why: fmt.Sprintf("%d tests of this kind wait on %s on %s", len(tests), body.Steriliser, dayWords(body.Day)),
-				Instead: "Name the test with --cycle, by its number. Import its record first; if there is none, say so with --text."}
-		}
-		c = tests[0]
-	}
-	if duty.Kind != "" && c.Kind != duty.Kind {
-		return &Refusal{Why: fmt.Sprintf("%s is a %s, and %q reads a %s", r.nameOf(c), c.Kind, duty.Name, duty.Kind), Instead: "Name the test with --cycle."}
-	}
-	if body.Steriliser != "" && c.Steriliser != body.Steriliser {
-		return &Refusal{Why: fmt.Sprintf("%s is not of %s", r.nameOf(c), body.Steriliser), Instead: "Leave --steriliser out, or name another cycle."}
-	}
-	body.Cycle, body.Steriliser = c.Key, c.Steriliser
-	if n.Day == "" && duty.Kind != "" {
-		body.Day = c.Day
-	}
-	body.Settled = c.Settled
-	if duty.Kind == "" {
-		return nil
-	}
-	if n.Outcome == "passed" && (c.Outcome == Failed.String() || c.Outcome == NotProven.String()) {
-		return &Refusal{Why: fmt.Sprintf("%s cannot be read as passed: its record is %s%s", r.nameOf(c), c.Outcome, whyOf(*c.Verdict)),
-			Instead: "Run the test again. Enter --outcome failed for this one."}
-	}
-	body.Settled = n.Outcome == "passed"
-	return nil
-}
-
-// noteSays checks outcome, figure and words.
-func (r *Records) noteSays(_ context.Context, _ *logbook.View, n Noting, duty dutyKind, body *entry.Note) error {
-	says := duty.says()
-	switch {
-	case len(says) == 0 && n.Outcome != "":
-		return &Refusal{Why: duty.Name + " has no outcome", Instead: "Leave --outcome out."}
-	case len(says) > 0 && !slices.Contains(says, n.Outcome):
-		return &Refusal{Why: fmt.Sprintf("%s needs an outcome, found %q", duty.Name, n.Outcome), Instead: "Give it with --outcome: " + Alternatives(says) + "."}
-	case duty.Text && strings.TrimSpace(n.Text) == "":
-		return &Refusal{Why: duty.Name + " needs words", Instead: "Say it with --text. No names of patients."}
-	case duty.Unit == "" && n.Value != nil:
-		return &Refusal{Why: duty.Name + " has no figure", Instead: "Leave --value out, or say it with --text."}
-	case duty.Needs && n.Value == nil && n.Outcome != "not done":
-		return &Refusal{Why: duty.Name + " needs a figure in " + duty.Unit, Instead: "Give it with --value, as the instrument shows it."}
-	case n.Value == nil:
-		return nil
-	}
-	x := *n.Value
-	whole := duty.Unit == "cycles" || duty.Unit == "CFU/mL"
-	if math.IsNaN(x) || math.IsInf(x, 0) || math.Abs(x) > 1e12 || x < 0 && duty.Unit != "s" || whole && x != math.Trunc(x) {
-		return &Refusal{Why: fmt.Sprintf("%g cannot be a figure in %s", x, duty.Unit), Instead: "Read it once more."}
-	}
-	body.Value, body.Unit = n.Value, duty.Unit
-	return nil
-}
-
-// noteData checks times and the duty's own fields.
-func (r *Records) noteData(ctx context.Context, v *logbook.View, n Noting, duty dutyKind, body *entry.Note) error {
-	if !duty.Span && (!n.From.IsZero() || !n.To.IsZero()) {
-		return &Refusal{Why: duty.Name + " has no in and out time", Instead: "Leave --in and --out out; --at says when it was done."}
-	}
-	if !n.To.IsZero() && (n.From.IsZero() || n.To.Before(n.From)) {
-		return &Refusal{Why: "the out time is not after an in time", Instead: "Give both, --in before --out."}
-	}
-	for _, t := range []time.Time{n.From, n.To} {
-		if _, err := r.happened(t); !t.IsZero() && err != nil {
-			return err
-		}
-	}
-	treatment := duty.Name == dutyDisinfected || duty.Name == "suction disinfected"
-	switch {
-	case !treatment && (n.Product != "" || n.Strength != ""):
-		return &Refusal{Why: duty.Name + " has no product", Instead: "Leave --product and --concentration out."}
-	case treatment && n.Outcome == "done" && n.Product == "":
-		return &Refusal{Why: duty.Name + " needs a product", Instead: "Name it with --product, and its strength with --concentration."}
-	case duty.Name == dutyDisinfected && n.Outcome == "done" && (n.From.IsZero() || n.Strength == ""):
-		return &Refusal{Why: duty.Name + " needs its concentration and its in time", Instead: "Give --concentration, --in and, when it is over, --out."}
-	case duty.Name == dutyFile:
-		rows, err := logbook.Find[entry.Import](ctx, v, logbook.Filter{Entry: n.File})
-		if err != nil {
-			return err
-		}
-		if n.File == 0 || len(rows) == 0 {
-			return &Refusal{Why: fmt.Sprintf("entry %d is no imported file", n.File), Instead: "Name it with --entry; holdproof review shows the number."}
-		}
-		body.Day = rows[0].Said.Day
-		if body.Day == "" {
-			return &Refusal{Why: fmt.Sprintf("the file of entry %d could be read", n.File), Instead: "Nothing is needed."}
-		}
-	case n.File != 0:
-		return &Refusal{Why: duty.Name + " is not about a file", Instead: "Leave --entry out."}
-	}
-	if !treatment && duty.Name != dutyFile && duty.Name != dutyExplained {
-		return nil
-	}
-	d := dutyData{Product: n.Product, Strength: n.Strength, Explains: []string{}}
-	if duty.Name == dutyExplained {
-		check, err := r.explains(ctx, v, body.Cycle, n.Explains)
-		if err != nil {
-			return err
-		}
-		d.Explains = append(d.Explains, check)
-	}
-	if !n.To.IsZero() {
-		minutes := n.To.Sub(n.From).Minutes()
-		d.ContactMin = &minutes
-	}
-	if n.File != 0 {
-		d.File = &n.File
-	}
-	var err error
-	body.Data, err = plainJSON(d)
-	return err
-}
-
-// noteClosed refuses a closed day on which a machine ran.
-func (r *Records) noteClosed(ctx context.Context, v *logbook.View, _ Noting, duty dutyKind, body *entry.Note) error {
-	if duty.Name != dutyClosed {
-		if body.Day > r.Today() {
-			return &Refusal{Why: dayWords(body.Day) + " lies ahead", Instead: "Enter it when it has been done."}
-		}
-		return nil
-	}
-	ran, err := v.Cycles(ctx, logbook.CycleFilter{From: body.Day, To: body.Day})
-	if err == nil && len(ran) > 0 {
-		err = &Refusal{Why: fmt.Sprintf("on %s %d cycles ran, the first of them %s", dayWords(body.Day), len(ran), r.nameOf(ran[0])), Instead: "Check the day given with --date."}
-	}
-	return err
-}
-
-// afterNote says what a note came to.
-func (r *Records) afterNote(body entry.Note) []string {
-	var out []string
-	duty, _ := dutyNamed(body.Duty)
-	switch {
-	case duty.Name == dutyDisinfected && body.To.IsZero() && !body.From.IsZero():
-		out = append(out, "It is still in. When it is over, add --out with holdproof note --correct.")
-	case duty.Name == dutyDisinfected && !body.To.IsZero():
-		out = append(out, fmt.Sprintf("Contact time %s min. Compare it with the maker's figure.", shortFigure(math.Floor(body.To.Sub(body.From.Time).Minutes()))))
-	case duty.Kind != "" && body.Outcome == "failed":
-		out = append(out, "Take the steriliser out of use. Tell the lead.")
-	}
-	return out
-}
-
-func shortFigure(x float64) string { return fmt.Sprintf("%g", x) }
-
-// kindsOfTest are the kinds of cycle that are tests.
-var kindsOfTest = []cycle.Kind{cycle.PenetrationTest, cycle.ControlTest, cycle.LeakTest}

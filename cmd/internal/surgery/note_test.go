@@ -56,7 +56,7 @@ func TestNotes(t *testing.T) {
 		{Noting{Duty: dutyCounter, Value: x(12), Outcome: "done"}, "has no outcome", ""},
 		{Noting{Duty: "clock checked", Value: x(-40)}, "", ""},
 		{Noting{Duty: dutyReset}, "needs words", "--text"},
-		{Noting{Duty: "engineer's visit", Text: "door seal changed"}, "", ""},
+		{Noting{Duty: dutyVisit, Text: "door seal changed", Tests: []string{noTest}}, "", ""},
 		{Noting{Duty: "suction looked at", Outcome: "done"}, "needs a place", "--place"},
 		{Noting{Duty: dutyDisinfected, Place: "chair 1", Outcome: "done", From: evening.Add(-time.Hour)}, "needs a product", "--product"},
 		{Noting{Duty: dutyDisinfected, Place: "chair 1", Outcome: "done", Product: "peroxide", Strength: "2 %"}, "in time", "--in"},
@@ -70,6 +70,9 @@ func TestNotes(t *testing.T) {
 		{Noting{Duty: "hands and surfaces", Outcome: "done", Day: "today"}, "is not a day", ""},
 		{Noting{Duty: dutyClosed}, "6 cycles ran", "--date"},
 		{Noting{Duty: dutyClosed, Day: "2026-12-25", Text: "holiday"}, "", ""},
+		{Noting{Duty: dutyBackInUse, Text: "repaired"}, "S1 is not out of service", "Nothing is needed"},
+		{Noting{Duty: dutyOutOfUse, Text: "door seal torn", At: evening.Add(-time.Minute)}, "", ""},
+		{Noting{Duty: dutyOutOfUse, Text: "again"}, "S1 is out of service since 2 Nov 2026", "--correct"},
 		{Noting{Duty: dutyBackInUse, Text: "repaired"}, "tom may not put a steriliser back in service", "lead"},
 		{Noting{Duty: dutyExplained, Cycle: good, Text: "x"}, "nothing between S1 · 8", "holdproof review"},
 		{Noting{Duty: dutyExplained, Text: "x"}, "needs a cycle", "--cycle"},
@@ -102,7 +105,7 @@ func TestContactTime(t *testing.T) {
 	}
 	at.set(evening.Add(29*time.Minute + 30*time.Second))
 	done, err := r.Correct(t.Context(), Correcting{Entry: first.Entry, Note: Noting{To: at.now()}, By: as("tom"), Reason: "flushed out"})
-	if err != nil || len(done.Says) != 1 || !strings.HasPrefix(done.Says[0], "Contact time 30 min.") {
+	if err != nil || len(done.Says) != 1 || !strings.HasPrefix(done.Says[0], "Contact time 30.5 min. No figure is set") {
 		t.Fatalf("%+v, %v", done, err)
 	}
 	e := entryOf[entry.Note](t, r, done.Entry)

@@ -201,7 +201,9 @@ func doneBy(n logbook.Row[entry.Note]) (d routine.Done, why string) {
 	s := n.Said
 	d = routine.Done{Duty: s.Duty, Steriliser: s.Steriliser, Place: s.Place, Day: s.Day, At: n.At, By: n.By, Outcome: s.Outcome,
 		Value: s.Value, Unit: s.Unit, Text: s.Text, Entry: n.Number}
-	if data := dataOf(s); d.Value == nil && data.ContactMin != nil {
+	data := dataOf(s)
+	d.Low, d.Times = data.NeedsMin, data.Times
+	if d.Value == nil && data.ContactMin != nil {
 		d.Value, d.Unit = data.ContactMin, "min"
 	}
 	duty, _ := dutyNamed(s.Duty)

@@ -160,7 +160,7 @@ func (r *Records) grants(names []string, since string) ([]entry.May, error) {
 
 func checkDay(day string) error {
 	if d, err := time.Parse(time.DateOnly, day); err != nil || d.Format(time.DateOnly) != day {
-		return &Refusal{Why: fmt.Sprintf("%q is not a day", day), Instead: "Write a day as 2026-11-02."}
+		return &Refusal{Why: fmt.Sprintf("%q is not a day", day), Instead: "Write a day as 2026-11-02.", Field: "date"}
 	}
 	return nil
 }

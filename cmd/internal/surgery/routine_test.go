@@ -29,7 +29,7 @@ func TestDutiesOfRoutinesCanBeNoted(t *testing.T) {
 				t.Errorf("%s: no note can be about %q", name, l.Duty)
 			case want != "any" && d.On != want:
 				t.Errorf("%s: %q is noted on a %s and owed for a %s", name, l.Duty, d.On, l.Per)
-			case l.NeedsFigure && d.Unit != l.Unit && !d.Span:
+			case l.NeedsFigure && d.Unit != l.Unit && !d.asks(asksSpan):
 				t.Errorf("%s: %q is noted in %q and owed in %q", name, l.Duty, d.Unit, l.Unit)
 			}
 		}

@@ -53,6 +53,8 @@ func (c Configuration) Faults() []Fault {
 		f.once(key+".name", s.Name, sets)
 		s.faults(&f, key)
 	}
+	c.productFaults(&f)
+	c.useByFaults(&f)
 	return f
 }
 

@@ -1,0 +1,81 @@
+package surgery
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"holdproof/report/logbook"
+	"holdproof/report/logbook/entry"
+)
+
+// noteCycle settles the cycle a note reads: the one named, or the only test of that
+// kind on that machine and day which waits.
+func (r *Records) noteCycle(ctx context.Context, v *logbook.View, n Noting, duty dutyKind, body *entry.Note) error {
+	if !duty.Cycle {
+		if n.Cycle != "" {
+			return &Refusal{Why: duty.Name + " is not about a cycle", Instead: "Leave --cycle out.", Field: "cycle"}
+		}
+		return nil
+	}
+	var c logbook.Cycle
+	switch {
+	case n.Cycle != "":
+		var err error
+		if c, err = cycleNamed(ctx, v, n.Cycle); err != nil {
+			return err
+		}
+	case duty.Kind == "" && duty.Name == dutyExplained:
+		return &Refusal{Why: duty.Name + " needs a cycle", Instead: "Name one of the cycles with --cycle; holdproof review shows them.", Field: "cycle"}
+	case duty.Kind == "":
+		return nil
+	default:
+		tests, err := v.Cycles(ctx, logbook.CycleFilter{Steriliser: body.Steriliser, From: body.Day, To: body.Day, Kind: duty.Kind, Waiting: true, Verdicts: true})
+		if err != nil {
+			return err
+		}
+		if len(tests) == 0 && strings.TrimSpace(n.Text) != "" {
+			return nil // a test without a record, in the person's words
+		}
+		if len(tests) != 1 {
+			return &Refusal{Why: fmt.Sprintf("%d tests of this kind wait on %s on %s", len(tests), body.Steriliser, dayWords(body.Day)),
+				Instead: "Name the test with --cycle, by its number. Import its record first; if there is none, say so with --text.", Field: "cycle"}
+		}
+		c = tests[0]
+	}
+	if duty.Kind != "" && c.Kind != duty.Kind {
+		return &Refusal{Why: fmt.Sprintf("%s is a %s, and %q reads a %s", r.nameOf(c), c.Kind, duty.Name, duty.Kind), Instead: "Name the test with --cycle.", Field: "cycle"}
+	}
+	if body.Steriliser != "" && c.Steriliser != body.Steriliser {
+		return &Refusal{Why: fmt.Sprintf("%s is not of %s", r.nameOf(c), body.Steriliser), Instead: "Leave --steriliser out, or name another cycle.", Field: "cycle"}
+	}
+	body.Cycle, body.Steriliser = c.Key, c.Steriliser
+	if n.Day == "" && duty.Kind != "" {
+		body.Day = c.Day
+	}
+	body.Settled = c.Settled
+	if duty.Kind == "" {
+		return nil
+	}
+	if n.Outcome == "passed" && (c.Outcome == Failed.String() || c.Outcome == NotProven.String()) {
+		return &Refusal{Why: fmt.Sprintf("%s cannot be read as passed: its record is %s%s", r.nameOf(c), c.Outcome, whyOf(*c.Verdict)),
+			Instead: "Run the test again. Enter --outcome failed for this one.", Field: "outcome"}
+	}
+	body.Settled = n.Outcome == "passed"
+	return nil
+}
+
+// noteClosed refuses a closed day on which a machine ran.
+func (r *Records) noteClosed(ctx context.Context, v *logbook.View, _ Noting, duty dutyKind, body *entry.Note) error {
+	if duty.Name != dutyClosed {
+		if body.Day > r.Today() {
+			return &Refusal{Why: dayWords(body.Day) + " lies ahead", Instead: "Enter it when it has been done.", Field: "date"}
+		}
+		return nil
+	}
+	ran, err := v.Cycles(ctx, logbook.CycleFilter{From: body.Day, To: body.Day})
+	if err == nil && len(ran) > 0 {
+		err = &Refusal{Why: fmt.Sprintf("on %s %d cycles ran, the first of them %s", dayWords(body.Day), len(ran), r.nameOf(ran[0])), Instead: "Check the day given with --date.", Field: "date"}
+	}
+	return err
+}
