@@ -150,7 +150,6 @@ const (
 	dutyFlushed    = "water lines flushed"
 	dutyRinsed     = "water lines rinsed"
 	dutyFlushedEnd = "water lines flushed at the end"
-	dutyCount      = "water count read"
 )
 
 // askWater answers the ninth: the water lines of each chair.
