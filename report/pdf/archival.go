@@ -99,6 +99,8 @@ func (a archival) packed(dict string, data []byte) object {
 	return stream(dict+" /Filter /FlateDecode", b.Bytes())
 }
 
+var length1 = regexp.MustCompile(`/Length1 [0-9]+`)
+
 var streamAt = regexp.MustCompile(`(?s)^<<(.*?)/Length ([0-9]+)(.*?)>>\nstream\n`)
 
 // repack compresses the streams of the drawing library anew: it packs pages not at
@@ -127,6 +129,12 @@ func (a archival) repack() error {
 				return fmt.Errorf("drawing a record: object %d: %w", i, err)
 			}
 			dict = strings.Replace(dict, "/Filter /FlateDecode", "", 1)
+		}
+		if strings.Contains(dict, "/Length1 ") {
+			if data, err = slim(data); err != nil {
+				return err
+			}
+			dict = length1.ReplaceAllString(dict, fmt.Sprintf("/Length1 %d", len(data)))
 		}
 		a.objects[i] = a.packed(strings.Join(strings.Fields(dict), " "), data)
 	}

@@ -11,6 +11,9 @@ import (
 	"holdproof/report/seal/pdffile"
 )
 
+// reserve is the forger's room for a CMS, bytes.
+const reserve = 6 << 10
+
 // A forger signs with a trusted key but not what Sign and Countersign would write.
 type forger struct {
 	key       *Key

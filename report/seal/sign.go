@@ -13,12 +13,8 @@ import (
 	"holdproof/report/seal/pdffile"
 )
 
-// reserve is the least room for a CMS, bytes: with P-256 keys it takes 2 kB, and up to 2 kB
-// without its certificates if the key is a long RSA one. A time stamp comes on top.
-const (
-	reserve   = 6 << 10
-	stampRoom = 10 << 10
-)
+// stampRoom is what a time stamp may take on top of a CMS, bytes.
+const stampRoom = 10 << 10
 
 // Places says where the blocks of a record stand.
 type Places struct {
@@ -200,11 +196,10 @@ func size(f *pdffile.File, appearance int) (width, height float64, err error) {
 
 // finish writes the signature dictionary, closes the revision and signs it.
 func finish(u *pdffile.Update, pdf []byte, signature int, k *Key, s Statement, meaning string, permission int, stamp Stamper) ([]byte, error) {
-	certificates := 0
-	for _, c := range k.chain {
-		certificates += len(c.Raw)
+	room, err := roomFor(k)
+	if err != nil {
+		return nil, err
 	}
-	room := max(reserve, certificates+reserve/2)
 	if stamp != nil {
 		room += stampRoom
 	}
@@ -230,6 +225,13 @@ func finish(u *pdffile.Update, pdf []byte, signature int, k *Key, s Statement, m
 		return nil, errors.New("the record was not signed: the result does not verify: " + strings.TrimSuffix(report.Problems[0], "."))
 	}
 	return out, nil
+}
+
+// roomFor is the room that a CMS of this key needs, bytes: it is made once over nothing. A
+// signature by a P-256 key may be longer by a byte or two another time.
+func roomFor(k *Key) (int, error) {
+	der, err := cms.Sign([32]byte{}, k.private, k.chain, nil)
+	return (len(der) + 16 + 63) &^ 63, err
 }
 
 // rangeRoom is the fixed width of /ByteRange: two brackets, four numbers of 10 digits.
