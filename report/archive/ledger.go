@@ -102,8 +102,8 @@ func (l *LedgerWriter) Finish() error {
 
 // ReadLedger reads a ledger and hands out its entries in order. Each must be proved to
 // stand at its place under the root of c, and all together must make the tree of c,
-// which is returned. What does not hold goes to p; after an entry that cannot be read,
-// or mostProblems that are not proved, it goes no further, and the tree is nil.
+// which is returned. What does not hold goes to p, and the tree is nil; after a line that
+// cannot be read, or many entries that are not proved, it goes no further.
 //
 // Error: fn's.
 func ReadLedger(r io.Reader, c entry.Checkpoint, p *Problems, fn func(entry.Entry) error) (*entry.Tree, error) {
@@ -116,6 +116,8 @@ func ReadLedger(r io.Reader, c entry.Checkpoint, p *Problems, fn func(entry.Entr
 	for wrong := 0; ; {
 		e, proved, err := in.next()
 		switch {
+		case err == io.EOF && wrong > 0:
+			return nil, nil
 		case err == io.EOF:
 			return in.whole(p), nil
 		case err != nil:
