@@ -79,8 +79,12 @@ func MarkSVG(o validate.Outcome, d float64) []byte {
 type svg struct{ b strings.Builder }
 
 func open(c Cycle, size, title, desc, data string, w, h float64) *svg {
+	return openAs("hp-"+size+"-"+identifier(c.Record.ID()), title, desc, data, w, h)
+}
+
+// openAs begins a picture whose words are found by its id.
+func openAs(id, title, desc, data string, w, h float64) *svg {
 	s := &svg{}
-	id := "hp-" + size + "-" + identifier(c.Record.ID())
 	s.add(`<svg xmlns="http://www.w3.org/2000/svg" class="hp-figure" role="img" aria-labelledby="`, id, `-t`)
 	if desc != "" {
 		s.add(" ", id, "-d")

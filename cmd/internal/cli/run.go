@@ -105,6 +105,7 @@ func rootCommand(w World) *cobra.Command {
 		peopleCommand(w, &at),
 		keysCommand(w, &at),
 		rejudgeCommand(w, &at),
+		driftCommand(w, &at),
 		dayCommand(w, &at),
 		countersignCommand(w, &at),
 		bagCommand(w, &at),

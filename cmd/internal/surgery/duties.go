@@ -39,6 +39,7 @@ const (
 	dutySporeIn     = "spore test started"
 	dutySporeRead   = "spore test read"
 	dutyVisit       = "engineer's visit"
+	dutyValidation  = "validation"
 	dutyClock       = "clock checked"
 )
 
@@ -95,7 +96,7 @@ var duties = []dutyKind{
 	{Name: dutySporeIn, On: onSteriliser, Cycle: true, Unit: "h", Needs: true, Asks: asksSpan | asksIn, What: "a spore test went into incubation (--in), for how many hours (--value)"},
 	{Name: dutySporeRead, On: onSteriliser, Says: sayPassed, Asks: asksControl, Of: dutySporeIn, What: "its result after incubation, and whether the control grew (--control)"},
 	{Name: dutyVisit, On: onSteriliser, Text: true, Asks: asksTests, What: "service, test or repair by an engineer; --test names what is owed before return"},
-	{Name: "validation", On: onSteriliser, Says: sayPassed, What: "the yearly validation"},
+	{Name: dutyValidation, On: onSteriliser, Says: sayPassed, What: "the yearly validation"},
 	{Name: "pressure vessel examined", On: onSteriliser, Says: sayPassed, What: "the examination of the pressure vessel"},
 	{Name: dutyOutOfUse, On: onSteriliser, Text: true, Asks: asksSpan, What: "the machine is out of service, from --in or now on"},
 	{Name: dutyBackInUse, On: onSteriliser, Text: true, Act: ActBackInUse, What: "the machine is in service again, its tests passed"},

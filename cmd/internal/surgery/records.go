@@ -37,6 +37,7 @@ type Records struct {
 	zone     *time.Location
 	bench    *bench
 	world    World
+	drifts   driftMemo
 
 	afterFile func() error // where tests cut a signing off; nil
 
