@@ -81,7 +81,7 @@ func writeWeek(p *page, week surgery.Week) {
 	p.line(span{"  What waits for whom on Monday, 9 Nov", strong})
 	p.gap()
 	for _, x := range week.Waiting {
-		p.line(span{"  ", plain}, p.mark(x.Outcome), span{"  ", plain}, span{padded(x.Name, 13), strong},
+		p.line(span{"  ", plain}, p.mark(x.Outcome), span{"  ", plain}, span{padded(x.Name, 14), strong},
 			span{padded(leastRole(x.For), 9) + cmp.Or(x.Instruction, x.Why), plain})
 	}
 }

@@ -73,6 +73,7 @@ func (w *demoWeek) evening(clock, by, helix, read string) []moment {
 func (w *demoWeek) monday() []moment {
 	four, behind := 4.0, -11.0
 	return slices.Concat(
+		w.brings("06:55", "edda"),
 		w.opens("07:05", "junie", "S1", "S2"),
 		[]moment{
 			{"08:00", func() error { return w.imports("S1-1040") }},

@@ -148,11 +148,11 @@ func (c DriftChart) ToDo() string {
 	}
 	switch c.Of {
 	case drift.LeakRate:
-		return "Look at door seal and filter. Tell the engineer before a leak test fails."
+		return "Look at door seal and filter. Tell the engineer."
 	case drift.Equilibration:
-		return "Load more loosely for a day and see whether it falls. If not, tell the engineer: the removal of air may be weaker."
+		return "Load more loosely for a day. Tell the engineer."
 	}
-	return "Tell the engineer: a sensor drifts, or air stays in the chamber. Have the sensors compared with a reference."
+	return "Tell the engineer. Have the sensors compared."
 }
 
 func (d Drift) day(t time.Time) string { return t.In(d.zone).Format("2 Jan 2006") }

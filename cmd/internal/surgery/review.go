@@ -37,13 +37,14 @@ const (
 	WaitRejected   = "rejected"
 	WaitRecord     = "record" // released at the machine, no record has come
 	WaitRelease    = "release"
+	WaitDrift      = "drift" // a control chart signals
 	WaitRevision   = "revision"
 	WaitSignature  = "signature"
 )
 
 // waitOrder is the order in which they are shown.
 var waitOrder = []string{WaitRecall, WaitLoad, WaitTest, WaitBorderline, WaitIndicator, WaitStop, WaitGap, WaitCounter, WaitEarly,
-	WaitStranger, WaitFile, WaitRerun, WaitRejected, WaitQuarantine, WaitRecord, WaitRelease, WaitRevision, WaitSignature}
+	WaitStranger, WaitFile, WaitRerun, WaitRejected, WaitQuarantine, WaitRecord, WaitRelease, WaitDrift, WaitRevision, WaitSignature}
 
 // Waiting is one thing that waits for a person.
 type Waiting struct {
@@ -82,7 +83,7 @@ func (r *Records) Review(ctx context.Context) (Review, error) {
 		}
 		out.From = from
 		w := &waits{r: r, ctx: ctx, v: v, from: from, to: to}
-		for _, look := range []func() error{w.recalls, w.between, w.cycles, w.machine, w.files, w.days} {
+		for _, look := range []func() error{w.recalls, w.between, w.cycles, w.machine, w.files, w.drift, w.days} {
 			if err := look(); err != nil {
 				return err
 			}
