@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"strings"
@@ -39,7 +40,8 @@ func decideCommand(w World, at *common) *cobra.Command {
 			"one of the two a lead: --second now, or --propose now and --release by the other later.\n" +
 			"Failed and not proven loads are not released. --steriliser, --number and --date instead of\n" +
 			"a cycle enter what was done at the machine before its record came.\n" +
-			"--conforming DAY shows the conforming loads of a day and releases all of them.\n\n" +
+			"--conforming DAY shows the conforming loads of a day and releases all of them; the exit\n" +
+			"code is 1 when one of them has to wait.\n\n" +
 			"The passphrase of --by is asked for, then that of --second.",
 		Example: "holdproof decide S1/1042 --release --by lea",
 	}
@@ -210,6 +212,11 @@ func (f *decideFlags) allConforming(c *cobra.Command, w World, r *surgery.Record
 		p.para("  –  "+padded(p.clean(l.Name), 9)+"  ", sentence(l.Says), plain)
 	}
 	if len(ready.Loads) == 0 {
+		if len(ready.Left) > 0 {
+			p.gap()
+			p.para("  ", "None of them was released: settle first what is said of each.", strong)
+			return cmp.Or(p.flush(), error(status(exitFound)))
+		}
 		p.para("  ", "No load of "+personsDay(f.conforming)+" conforms and waits for release.", plain)
 		return p.flush()
 	}
@@ -228,8 +235,20 @@ func (f *decideFlags) allConforming(c *cobra.Command, w World, r *surgery.Record
 		return err
 	}
 	p.gap()
-	p.para("  ", fmt.Sprintf("%s released by %s, entries %d to %d.", countOf(len(done), "load"), f.by, done[0].Entry, done[len(done)-1].Entry), strong)
+	p.para("  ", fmt.Sprintf("%s released by %s, %s.", countOf(len(done), "load"), f.by, entriesFrom(done[0].Entry, done[len(done)-1].Entry)), strong)
+	if len(ready.Left) > 0 {
+		p.para("  ", countOf(len(ready.Left), "load")+" left: settle first what is said of each.", strong)
+		return cmp.Or(p.flush(), error(status(exitFound)))
+	}
 	return p.flush()
+}
+
+// entriesFrom names entries that follow one another.
+func entriesFrom(first, last int64) string {
+	if first == last {
+		return fmt.Sprintf("entry %d", first)
+	}
+	return fmt.Sprintf("entries %d to %d", first, last)
 }
 
 func writeDecided(p *page, word string, done []surgery.Decided) error {

@@ -52,7 +52,11 @@ func (r *Records) releasable(ctx context.Context, v *logbook.View, d *Deciding, 
 				Instead: "Find out which record belongs to which load. Then enter it: holdproof note --duty \"" + dutyExplained + "\" --cycle " + c.Key + " --explains " + a.Check + " --text TEXT. Until then --quarantine."}
 		}
 	}
-	return r.testsPassed(ctx, v, c)
+	day, err := v.Cycles(ctx, logbook.CycleFilter{Steriliser: c.Steriliser, From: c.Day, To: c.Day})
+	if err != nil {
+		return err
+	}
+	return r.testsPassed(ctx, v, c, day)
 }
 
 // undone returns nil if nothing that was done with the load stands against its release.
@@ -136,13 +140,10 @@ func proposed(ctx context.Context, v *logbook.View, c logbook.Cycle) (*logbook.R
 }
 
 // testsPassed returns nil if no test of the machine on that day, run before the load,
-// failed, is unproven, or waits for what its indicator showed. That a test was owed
+// failed, is unproven, or waits for what its indicator showed. Day are the machine's
+// cycles of the day. That a test was owed
 // and not run at all is said by the day and does not stop a load here.
-func (r *Records) testsPassed(ctx context.Context, v *logbook.View, c logbook.Cycle) error {
-	day, err := v.Cycles(ctx, logbook.CycleFilter{Steriliser: c.Steriliser, From: c.Day, To: c.Day})
-	if err != nil {
-		return err
-	}
+func (r *Records) testsPassed(ctx context.Context, v *logbook.View, c logbook.Cycle, day []logbook.Cycle) error {
 	for _, kind := range kindsOfTest {
 		var last *logbook.Cycle
 		for i, o := range day {

@@ -3,7 +3,6 @@ package surgery
 import (
 	"cmp"
 	"context"
-	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -82,7 +81,7 @@ func (r *Records) Review(ctx context.Context) (Review, error) {
 			return err
 		}
 		out.From = from
-		w := &waits{r: r, ctx: ctx, v: v, from: from, to: to}
+		w := &waits{r: r, ctx: ctx, v: v, from: from, to: to, stopped: map[string]bool{}}
 		for _, look := range []func() error{w.recalls, w.between, w.cycles, w.machine, w.files, w.drift, w.days} {
 			if err := look(); err != nil {
 				return err
@@ -122,7 +121,8 @@ type waits struct {
 	ctx      context.Context
 	v        *logbook.View
 	from, to string
-	again    []string // keys of cycles that failed after a failed one
+	again    []string        // keys of cycles that failed after a failed one
+	stopped  map[string]bool // keys of cycles that a person has to explain before their loads go out
 	out      []Waiting
 }
 
@@ -187,7 +187,7 @@ func (w *waits) cycles() error {
 	if err != nil {
 		return err
 	}
-	toRelease := map[string]int{}
+	toRelease := map[string]*toRelease{}
 	for _, c := range waiting {
 		if c.Recall == "opened" || c.Recall == "followed" {
 			continue
@@ -202,9 +202,7 @@ func (w *waits) cycles() error {
 		case isTest(c):
 			err = w.test(c)
 		case c.Outcome == Conforms.String() && c.Decision == "" && c.Release == "":
-			if c.Configured {
-				toRelease[c.Day]++
-			}
+			err = w.conforming(c, toRelease)
 		default:
 			err = w.load(c)
 		}
@@ -213,11 +211,7 @@ func (w *waits) cycles() error {
 		}
 	}
 	for day, n := range toRelease {
-		what := fmt.Sprintf("%d loads conform and wait for release.", n)
-		if n == 1 {
-			what = "1 load conforms and waits for release."
-		}
-		w.add(Waiting{Kind: WaitRelease, Name: dayWords(day), Day: day, Outcome: Conforms, Instruction: what, Type: "decide --conforming " + day}, enough(ActRelease)...)
+		w.add(Waiting{Kind: WaitRelease, Name: dayWords(day), Day: day, Outcome: Conforms, Instruction: n.words(), Type: "decide --conforming " + day}, enough(ActRelease)...)
 	}
 	return nil
 }

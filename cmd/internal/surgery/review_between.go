@@ -25,6 +25,11 @@ func (w *waits) unexplained(found []Between) error {
 		if note != nil {
 			continue
 		}
+		if a.StopsRelease() {
+			for _, key := range a.Cycles {
+				w.stopped[key] = true
+			}
+		}
 		kind := kinds[a.Check]
 		if kind == "" {
 			kind = WaitGap
