@@ -14,7 +14,7 @@ import (
 func TestEveryPageIsMade(t *testing.T) {
 	s := newSite(t).full()
 	c := s.as("mara")
-	for _, path := range []string{"/", "/day/2026-11-02", "/day/2026-11-01", "/days", "/days?month=2026-10", "/find", "/find?machine=S1", "/find?window=S1", "/people", "/judging", "/note",
+	for _, path := range []string{"/", "/day/2026-11-02", "/day/2026-11-01", "/days", "/days?month=2026-10", "/find", "/find?machine=S1", "/find?window=S1", "/people", "/judging", "/note", "/drift",
 		"/cycle/" + s.key("S1", "1045"), "/cycle/" + s.key("S1", "1041"), "/cycle/" + s.key("S2", "419"), "/cycle/" + s.key("S1", "1040")} {
 		r := c.get(path)
 		if r.code != http.StatusOK || !strings.Contains(r.body, "</html>") {

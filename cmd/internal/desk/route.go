@@ -67,6 +67,7 @@ func (d *Desk) routes() []route {
 		{"GET /note", staff, d.notePage},
 		{"POST /note", staff, d.note},
 		{"GET /find", everyone, d.find},
+		{"GET /drift", everyone, d.drift},
 		{"GET /people", everyone, d.people},
 		{"GET /people/add", leads, d.personPage},
 		{"POST /people/add", leads, d.addPerson},

@@ -47,6 +47,7 @@ var whose = []struct {
 	{"GET /note", false, true, true, false},
 	{"POST /note", false, true, true, false},
 	{"GET /find", false, true, true, true},
+	{"GET /drift", false, true, true, true},
 	{"GET /people", false, true, true, true},
 	{"GET /people/add", false, false, true, false},
 	{"POST /people/add", false, false, true, false},

@@ -31,7 +31,7 @@ func (frame) MaxUpload() int { return maxUpload }
 
 // titles of pages, by template.
 var titles = map[string]string{"sign-in": "Sign in", "today": "Today", "cycle": "Cycle", "days": "Days", "find": "Find", "people": "People and machines",
-	"judging": "How it judges", "inspector": "Session for an inspector", "note": "Note what was done", "person": "Person", "load": "A load at the machine", "entry": "Entry", "reading": "The record", "fail": "Not done", "came": "What came in", "draft": "Your draft"}
+	"judging": "How it judges", "drift": "Drift", "inspector": "Session for an inspector", "note": "Note what was done", "person": "Person", "load": "A load at the machine", "entry": "Entry", "reading": "The record", "fail": "Not done", "came": "What came in", "draft": "Your draft"}
 
 func (d *Desk) readPages() (map[string]*template.Template, error) {
 	names, err := fs.Glob(files, "page/*.html")

@@ -3,7 +3,6 @@ package surgery
 import (
 	"cmp"
 	"context"
-	"encoding/json"
 	"fmt"
 	"math"
 	"slices"
@@ -178,7 +177,7 @@ func chartStands(c drift.Chart, because string) DriftChart {
 
 // driftResets are the validations that passed and the visits of an engineer, in order
 // of time, and by machine the duty of the last one. A visit that owes no test before the
-// machine returns, said so by the person who entered it, changed nothing about it (ours).
+// machine returns changed nothing about it (ours).
 func (r *Records) driftResets(ctx context.Context, v *logbook.View, to string) ([]drift.Reset, map[string]string, error) {
 	var out []drift.Reset
 	because := map[string]string{}
@@ -192,21 +191,13 @@ func (r *Records) driftResets(ctx context.Context, v *logbook.View, to string) (
 	}
 	slices.SortStableFunc(notes, func(a, b logbook.Row[entry.Note]) int { return a.At.Compare(b.At) })
 	for _, n := range notes {
-		if n.Said.Duty == dutyValidation && n.Said.Outcome != "passed" || n.Said.Duty == dutyVisit && leftAsItWas(n.Said) {
+		if n.Said.Duty == dutyValidation && n.Said.Outcome != "passed" || n.Said.Duty == dutyVisit && len(dataOf(n.Said).Tests) == 0 {
 			continue
 		}
 		out = append(out, drift.Reset{Steriliser: n.Said.Steriliser, At: n.At})
 		because[n.Said.Steriliser] = n.Said.Duty
 	}
 	return out, because, nil
-}
-
-// leftAsItWas tells whether a visit is said to owe no test.
-func leftAsItWas(n entry.Note) bool {
-	var d struct {
-		Tests []string `json:"tests"`
-	}
-	return json.Unmarshal(n.Data, &d) == nil && slices.Equal(d.Tests, []string{"none"})
 }
 
 // driftPoints are the figures of the cycles that conform.
