@@ -1,6 +1,7 @@
 package surgery
 
 import (
+	"cmp"
 	"context"
 	"encoding/pem"
 	"errors"
@@ -61,11 +62,13 @@ func (r *Records) Bag(ctx context.Context, b Bagging) (Bagged, error) {
 		}
 		w.by = &by
 	}
+	var failed error // the target's disk is not the logbook's, which Read would name
 	err := r.book.Read(ctx, func(v *logbook.View) error {
 		w.v = v
-		return w.write()
+		failed = w.write()
+		return nil
 	})
-	return w.out, err
+	return w.out, cmp.Or(failed, err)
 }
 
 // baggable refuses what cannot be a period or a target, before anybody is asked for a
@@ -127,12 +130,12 @@ func (w *bagWriter) write() error {
 		return &Refusal{Why: w.asked.Out + " is there already", Instead: "Nothing is overwritten. Name another file or folder."}
 	}
 	if err != nil {
-		return fmt.Errorf("%s cannot be written: %w", w.asked.Out, plainPath(err))
+		return w.unwritten(err)
 	}
 	defer w.pack.Close()
 	for _, step := range []func() error{w.trust, w.signed, w.pages, w.table, w.originals, w.ledger} {
 		if err := step(); err != nil {
-			return err
+			return w.unwritten(err)
 		}
 	}
 	info := archive.Info{Surgery: w.r.settings.Value.Site.Name, From: w.asked.From, To: w.asked.To, Steriliser: w.asked.Steriliser,
@@ -142,10 +145,19 @@ func (w *bagWriter) write() error {
 		sign = w.by.key.SignDetached
 	}
 	if err := w.pack.Finish(info, sign); err != nil {
-		return fmt.Errorf("%s cannot be written: %w", w.asked.Out, plainPath(err))
+		return w.unwritten(err)
 	}
 	w.out.Path, w.out.Entries, w.out.Checkpoint = w.asked.Out, w.tip.Size, string(w.tip.Text())
 	return nil
+}
+
+// unwritten names the target where its disk is to blame.
+func (w *bagWriter) unwritten(err error) error {
+	var at *fs.PathError
+	if errors.As(err, &at) {
+		return fmt.Errorf("%s cannot be written: %w", w.asked.Out, at.Err)
+	}
+	return err
 }
 
 // knownMachine refuses a steriliser that neither the configuration nor any cycle names.
