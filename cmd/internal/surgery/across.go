@@ -35,12 +35,12 @@ func (r *Records) Across(ctx context.Context, from, to string) (Period, error) {
 }
 
 func (r *Records) across(ctx context.Context, v *logbook.View, from, to string) (Period, error) {
-	return r.acrossWith(ctx, v, from, to, nil)
+	return r.acrossWith(ctx, v, from, to, false)
 }
 
-// acrossWith is across, and looks for loads before tests too, where tests says when
-// the tests of each day were passed.
-func (r *Records) acrossWith(ctx context.Context, v *logbook.View, from, to string, tests func([]logbook.Cycle) []validate.DayTest) (Period, error) {
+// acrossWith is across, and with tests looks also for loads before the tests that the
+// routine owes before them.
+func (r *Records) acrossWith(ctx context.Context, v *logbook.View, from, to string, tests bool) (Period, error) {
 	first := from
 	if day, err := time.Parse(time.DateOnly, from); err == nil {
 		first = day.AddDate(0, 0, -daysBefore).Format(time.DateOnly)
@@ -49,10 +49,11 @@ func (r *Records) acrossWith(ctx context.Context, v *logbook.View, from, to stri
 	if err != nil {
 		return Period{}, err
 	}
-	facts, err := r.facts(ctx, v, first, to)
+	notes, err := logbook.Find[entry.Note](ctx, v, logbook.Filter{From: first, To: to})
 	if err != nil {
 		return Period{}, err
 	}
+	facts := r.facts(notes)
 	inside := map[string]bool{}
 	list := make([]validate.Summary, 0, len(cycles))
 	for _, c := range cycles {
@@ -60,8 +61,10 @@ func (r *Records) acrossWith(ctx context.Context, v *logbook.View, from, to stri
 		list = append(list, r.summaryOf(c))
 	}
 	facts.Counters = slices.DeleteFunc(facts.Counters, func(c validate.Counter) bool { return r.localDay(c.At) < from })
-	if tests != nil {
-		facts.Tests = tests(cycles)
+	if tests {
+		if facts.Tests, err = r.dayTests(ctx, v, cycles, notes); err != nil {
+			return Period{}, err
+		}
 	}
 	var out Period
 	for _, a := range validate.AcrossCycles(list, facts) {
@@ -78,12 +81,8 @@ func (r *Records) acrossWith(ctx context.Context, v *logbook.View, from, to stri
 }
 
 // facts are what people entered that the records do not hold: counters and resets.
-func (r *Records) facts(ctx context.Context, v *logbook.View, from, to string) (validate.Facts, error) {
+func (r *Records) facts(notes []logbook.Row[entry.Note]) validate.Facts {
 	var f validate.Facts
-	notes, err := logbook.Find[entry.Note](ctx, v, logbook.Filter{From: from, To: to})
-	if err != nil {
-		return f, err
-	}
 	for _, n := range notes {
 		at := n.At.In(r.zone)
 		switch said := n.Said; said.Duty {
@@ -95,7 +94,7 @@ func (r *Records) facts(ctx context.Context, v *logbook.View, from, to string) (
 			f.Resets = append(f.Resets, validate.Reset{Steriliser: said.Steriliser, At: at})
 		}
 	}
-	return f, nil
+	return f
 }
 
 // stops returns what keeps the load of a cycle from being released until a person has
@@ -120,11 +119,11 @@ func (r *Records) stops(ctx context.Context, v *logbook.View, c logbook.Cycle) (
 	for _, o := range near {
 		list = append(list, r.summaryOf(o))
 	}
-	facts, err := r.facts(ctx, v, "", c.Day)
+	resets, err := logbook.Find[entry.Note](ctx, v, logbook.Filter{Topic: dutyReset, To: c.Day})
 	if err != nil {
 		return nil, err
 	}
-	facts.Counters = nil
+	facts := r.facts(resets)
 	var out []Between
 	for _, a := range validate.AcrossCycles(list, facts) {
 		if a.StopsRelease() && slices.Contains(a.Cycles, c.Key) {
