@@ -27,9 +27,7 @@ func (u Duty) Result() validate.Outcome {
 	switch u.State {
 	case "done":
 		return validate.Conforms
-	case "failed":
-		return validate.Failed
-	case "not due", "never entered", "explained":
+	case "not due":
 		return validate.NotAssessed
 	}
 	return validate.NotProven

@@ -62,6 +62,8 @@ type CycleFilter struct {
 	Newest     bool   // newest first, by start
 	Verdicts   bool   // fill Cycle.Verdict
 	Limit      int    // 0: no limit
+
+	often bool // the person made very many entries
 }
 
 const cycleColumns = `c.cycle, c.continued_by, c.steriliser, c.configured, c.number, c.start, c.finish, c.offset_s, c.day, c.kind, c.label,
@@ -72,6 +74,12 @@ const cycleColumns = `c.cycle, c.continued_by, c.steriliser, c.configured, c.num
 // last, in the order of their start.
 func (v *View) Cycles(ctx context.Context, f CycleFilter) ([]Cycle, error) {
 	var cycles []Cycle
+	if f.Person != "" && f.Newest && f.Limit > 0 {
+		var err error
+		if f.often, err = v.actsOften(ctx, f.Person); err != nil {
+			return nil, explain(v.path, err)
+		}
+	}
 	var w where
 	query := f.sql(&w)
 	err := each(ctx, v.q, query, w.args, func(r *sql.Rows) error {
@@ -84,8 +92,9 @@ func (v *View) Cycles(ctx context.Context, f CycleFilter) ([]Cycle, error) {
 
 func (f CycleFilter) sql(w *where) string {
 	w.is("c.cycle", f.Key)
-	machine := "c.steriliser"
-	if f.From != "" && f.Number == "" {
+	by := f.walk()
+	machine := by.column("steriliser", byMachine)
+	if by == byChoice && f.From != "" && f.Number == "" {
 		machine = "c.steriliser || ''" // keeps the index of machines out: that of days finds fewer
 	}
 	w.is(machine, f.Steriliser)
@@ -94,25 +103,30 @@ func (f CycleFilter) sql(w *where) string {
 		w.add("c.number_order = ", order) // the index on numbers is by their figure
 	}
 	w.is("c.start", f.Start.String())
-	w.is("c.kind", f.Kind)
-	w.is("c.outcome", f.Outcome)
+	w.is(by.column("kind", byKind), f.Kind)
+	w.is(by.column("outcome", byOutcome), f.Outcome)
+	by.around(f, w)
 	w.is("c.digest", f.Digest)
 	switch {
 	case f.From != "" && f.From == f.To: // one day is found by the index of days, whatever else is asked
 		w.is("c.day", f.From)
 	default:
 		if f.From != "" {
-			w.add("c.day >= ", f.From)
+			w.add(by.column("day", byChoice)+" >= ", f.From)
 		}
 		if f.To != "" {
-			w.add("c.day <= ", f.To)
+			w.add(by.column("day", byChoice)+" <= ", f.To)
 		}
 	}
 	if f.File != "" {
 		w.add("c.cycle IN (SELECT cycle FROM sources WHERE sha256 = ", f.File)
 		w.terms[len(w.terms)-1] += ")"
 	}
-	if f.Person != "" {
+	switch {
+	case f.often:
+		w.add("EXISTS (SELECT 1 FROM acts p WHERE p.cycle = c.cycle AND p.person = ", f.Person)
+		w.terms[len(w.terms)-1] += ")"
+	case f.Person != "":
 		w.add("c.cycle IN (SELECT cycle FROM acts WHERE person = ", f.Person)
 		w.terms[len(w.terms)-1] += ")"
 	}
@@ -179,8 +193,15 @@ func scanCycle(r *sql.Rows, verdict bool) (Cycle, error) {
 
 // Cycle returns the cycle with that key, its verdict included. A cycle that has
 // become another one is returned as it was, with ContinuedBy.
-func (v *View) Cycle(ctx context.Context, key string) (Cycle, error) {
-	all, err := v.Cycles(ctx, CycleFilter{Key: key, Renamed: true, Verdicts: true})
+func (v *View) Cycle(ctx context.Context, key string) (Cycle, error) { return v.one(ctx, key, true) }
+
+// Standing is Cycle without the verdict: it reads no entry, which most of the time goes into.
+func (v *View) Standing(ctx context.Context, key string) (Cycle, error) {
+	return v.one(ctx, key, false)
+}
+
+func (v *View) one(ctx context.Context, key string, verdict bool) (Cycle, error) {
+	all, err := v.Cycles(ctx, CycleFilter{Key: key, Renamed: true, Verdicts: verdict})
 	if err != nil {
 		return Cycle{}, err
 	}

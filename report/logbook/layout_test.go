@@ -74,6 +74,7 @@ var released = []struct {
 }{
 	{"v1.db", 14, "769af64a15ca3921c5b45df79f2b1bb070d86e8570446d86bbd2b574b9311afb"},
 	{"v2.db", 14, "769af64a15ca3921c5b45df79f2b1bb070d86e8570446d86bbd2b574b9311afb"}, // cycles hold the figures of charts
+	{"v3.db", 14, "769af64a15ca3921c5b45df79f2b1bb070d86e8570446d86bbd2b574b9311afb"}, // and are found by start, kind and person
 }
 
 const stored = "../../fixtures/logbook/"

@@ -88,6 +88,7 @@ CREATE INDEX acts_cycle ON acts (cycle, n);
 CREATE INDEX acts_subject ON acts (type, subject, n);
 CREATE INDEX acts_number ON acts (type, steriliser, number, n);
 CREATE INDEX acts_person ON acts (person, n);
+CREATE INDEX acts_person_cycle ON acts (person, cycle);
 CREATE TABLE cycles (
 	cycle         TEXT    NOT NULL PRIMARY KEY,
 	continued_by  TEXT    NOT NULL,
@@ -129,6 +130,8 @@ CREATE TABLE cycles (
 CREATE INDEX cycles_day ON cycles (day, steriliser, number_order);
 CREATE INDEX cycles_number ON cycles (steriliser, number_order, start);
 CREATE INDEX cycles_start ON cycles (steriliser, start);
+CREATE INDEX cycles_begun ON cycles (start, cycle);
+CREATE INDEX cycles_kind ON cycles (kind, start);
 CREATE INDEX cycles_outcome ON cycles (outcome, start);
 CREATE INDEX cycles_settled ON cycles (settled, start);
 CREATE INDEX cycles_recall ON cycles (recall, start);
@@ -169,6 +172,7 @@ type layout struct {
 var current = layout{migrations: []string{
 	kept + triggers(),
 	"-- the projection of cycles holds the figures of charts", // nothing of what is kept changes
+	"-- cycles are found by their start, their kind and who acted on them",
 }, derived: derived}
 
 func (l layout) version() int64 { return int64(len(l.migrations)) }

@@ -67,12 +67,16 @@ func configuration() surgery.Configuration {
 			{ID: "S2", Serial: "TQ-0522", Type: "B", Programme: "134", Programmes: load, Export: surgery.Export{SteriliserColumn: "Steriliser", Decimal: ","}}}}
 }
 
+func settingsIn(dir string) surgery.Settings {
+	return surgery.Settings{Value: configuration(), File: filepath.Join(dir, "holdproof.yaml"), Text: []byte("site: {name: Tern Quay Surgery}\n")}
+}
+
 func newSite(t testing.TB, change ...func(*Options)) *site {
 	t.Helper()
 	s := &site{t: t, clock: &clock{at: time.Date(2026, 11, 2, 7, 0, 0, 0, time.UTC)}}
 	dir := filepath.Join(t.TempDir(), "Tern Quay")
 	w := surgery.World{Now: s.clock.now, Rounds: 1}
-	set := surgery.Settings{Value: configuration(), File: filepath.Join(dir, "holdproof.yaml"), Text: []byte("site: {name: Tern Quay Surgery}\n")}
+	set := settingsIn(dir)
 	err := surgery.Begin(t.Context(), surgery.Beginning{Dir: dir, Settings: set, Write: true, Lead: "mara", Name: "Mara Quill",
 		Passphrase: wordOf("mara"), Authority: wordOf("authority")}, w)
 	if err != nil {
@@ -187,16 +191,22 @@ func (a answer) text() string {
 
 func (c *caller) do(r *http.Request) answer {
 	c.t.Helper()
-	res, err := c.http.Do(r)
+	a, err := c.try(r)
 	if err != nil {
 		c.t.Fatal(err)
+	}
+	return a
+}
+
+// try is do for a request that may get no answer.
+func (c *caller) try(r *http.Request) (answer, error) {
+	res, err := c.http.Do(r)
+	if err != nil {
+		return answer{}, err
 	}
 	defer res.Body.Close()
 	body, err := io.ReadAll(res.Body)
-	if err != nil {
-		c.t.Fatal(err)
-	}
-	return answer{res.StatusCode, res.Header, string(body)}
+	return answer{res.StatusCode, res.Header, string(body)}, err
 }
 
 func (c *caller) request(method, path string, body io.Reader) *http.Request {

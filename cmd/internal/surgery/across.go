@@ -35,12 +35,12 @@ func (r *Records) Across(ctx context.Context, from, to string) (Period, error) {
 }
 
 func (r *Records) across(ctx context.Context, v *logbook.View, from, to string) (Period, error) {
-	return r.acrossWith(ctx, v, from, to, false)
+	return r.acrossWith(ctx, v, from, to, nil)
 }
 
-// acrossWith is across, and with tests looks also for loads before the tests that the
-// routine owes before them.
-func (r *Records) acrossWith(ctx context.Context, v *logbook.View, from, to string, tests bool) (Period, error) {
+// acrossWith is across, and looks for loads before tests too, where tests says when
+// the tests of each day were passed.
+func (r *Records) acrossWith(ctx context.Context, v *logbook.View, from, to string, tests func([]logbook.Cycle) []validate.DayTest) (Period, error) {
 	first := from
 	if day, err := time.Parse(time.DateOnly, from); err == nil {
 		first = day.AddDate(0, 0, -daysBefore).Format(time.DateOnly)
@@ -49,11 +49,10 @@ func (r *Records) acrossWith(ctx context.Context, v *logbook.View, from, to stri
 	if err != nil {
 		return Period{}, err
 	}
-	notes, err := logbook.Find[entry.Note](ctx, v, logbook.Filter{From: first, To: to})
+	facts, err := r.facts(ctx, v, first, to)
 	if err != nil {
 		return Period{}, err
 	}
-	facts := r.facts(notes)
 	inside := map[string]bool{}
 	list := make([]validate.Summary, 0, len(cycles))
 	for _, c := range cycles {
@@ -61,10 +60,8 @@ func (r *Records) acrossWith(ctx context.Context, v *logbook.View, from, to stri
 		list = append(list, r.summaryOf(c))
 	}
 	facts.Counters = slices.DeleteFunc(facts.Counters, func(c validate.Counter) bool { return r.localDay(c.At) < from })
-	if tests {
-		if facts.Tests, err = r.dayTests(ctx, v, cycles, notes); err != nil {
-			return Period{}, err
-		}
+	if tests != nil {
+		facts.Tests = tests(cycles)
 	}
 	var out Period
 	for _, a := range validate.AcrossCycles(list, facts) {
@@ -81,20 +78,29 @@ func (r *Records) acrossWith(ctx context.Context, v *logbook.View, from, to stri
 }
 
 // facts are what people entered that the records do not hold: counters and resets.
-func (r *Records) facts(notes []logbook.Row[entry.Note]) validate.Facts {
+func (r *Records) facts(ctx context.Context, v *logbook.View, from, to string) (validate.Facts, error) {
 	var f validate.Facts
-	for _, n := range notes {
-		at := n.At.In(r.zone)
-		switch said := n.Said; said.Duty {
-		case dutyCounter:
-			if said.Value != nil {
-				f.Counters = append(f.Counters, validate.Counter{Steriliser: said.Steriliser, At: at, Count: int64(*said.Value)})
-			}
-		case dutyReset:
-			f.Resets = append(f.Resets, validate.Reset{Steriliser: said.Steriliser, At: at})
+	counted, err := logbook.Find[entry.Note](ctx, v, logbook.Filter{Topic: dutyCounter, From: from, To: to})
+	if err != nil {
+		return f, err
+	}
+	for _, n := range counted {
+		if n.Said.Value != nil {
+			f.Counters = append(f.Counters, validate.Counter{Steriliser: n.Said.Steriliser, At: n.At.In(r.zone), Count: int64(*n.Said.Value)})
 		}
 	}
-	return f
+	f.Resets, err = r.resets(ctx, v, from, to)
+	return f, err
+}
+
+// resets are the times at which a machine began to count anew.
+func (r *Records) resets(ctx context.Context, v *logbook.View, from, to string) ([]validate.Reset, error) {
+	notes, err := logbook.Find[entry.Note](ctx, v, logbook.Filter{Topic: dutyReset, From: from, To: to})
+	var out []validate.Reset
+	for _, n := range notes {
+		out = append(out, validate.Reset{Steriliser: n.Said.Steriliser, At: n.At.In(r.zone)})
+	}
+	return out, err
 }
 
 // stops returns what keeps the load of a cycle from being released until a person has
@@ -119,13 +125,12 @@ func (r *Records) stops(ctx context.Context, v *logbook.View, c logbook.Cycle) (
 	for _, o := range near {
 		list = append(list, r.summaryOf(o))
 	}
-	resets, err := logbook.Find[entry.Note](ctx, v, logbook.Filter{Topic: dutyReset, To: c.Day})
+	resets, err := r.resets(ctx, v, "", c.Day)
 	if err != nil {
 		return nil, err
 	}
-	facts := r.facts(resets)
 	var out []Between
-	for _, a := range validate.AcrossCycles(list, facts) {
+	for _, a := range validate.AcrossCycles(list, validate.Facts{Resets: resets}) {
 		if a.StopsRelease() && slices.Contains(a.Cycles, c.Key) {
 			out = append(out, a)
 		}

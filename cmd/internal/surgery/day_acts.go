@@ -147,6 +147,74 @@ func (b *dayBuilder) used(key string) string {
 	return ""
 }
 
+// missing lists what the day owes and does not have, each with the reason why it is
+// signed without it.
+func (b *dayBuilder) missing() error {
+	say := func(machine, format string, args ...any) {
+		b.day.Missing = append(b.day.Missing, daily.Missing{What: fmt.Sprintf(format, args...), Machine: machine, Reason: b.reason})
+	}
+	if len(b.day.Cycles)+len(b.notes) == 0 && len(b.day.Closed) == 0 {
+		say("", "nothing was recorded that day, and nobody noted that the surgery was closed")
+	}
+	for _, t := range b.day.Tests {
+		switch {
+		case t.Due && t.State == "missing":
+			say(t.Machine, "%s", t.Kind)
+		case t.Due && t.State == "open":
+			say(t.Machine, "%s: %s", t.Kind, t.Detail)
+		}
+	}
+	for _, a := range b.day.BeforeLoads() {
+		if len(b.numbersOf(a.Machine)) > 0 && !slices.ContainsFunc(b.day.Machines, func(m daily.Machine) bool { return m.ID == a.Machine && m.Counter != nil }) {
+			say(a.Machine, "the machine's own cycle counter at the end of the day")
+		}
+	}
+	for _, a := range b.day.Across {
+		if a.Explained == "" {
+			say("", "%s", strings.TrimSuffix(a.Message, "."))
+		}
+	}
+	if err := b.unrecorded(say); err != nil {
+		return err
+	}
+	for _, a := range b.day.BeforeLoads() {
+		if open := b.undecided(a.Machine); len(open) > 0 {
+			say(a.Machine, "what became of %s", strings.Join(open, ", "))
+		}
+	}
+	if open := b.undecided(""); len(open) > 0 {
+		say("", "what became of loads of no known steriliser: %s", strings.Join(open, ", "))
+	}
+	return nil
+}
+
+// numbersOf are the cycles of a machine.
+func (b *dayBuilder) numbersOf(machine string) []string {
+	var out []string
+	for _, c := range b.day.Cycles {
+		if c.Steriliser == machine {
+			out = append(out, c.Number)
+		}
+	}
+	return out
+}
+
+// unrecorded are releases at the machine whose record has not come.
+func (b *dayBuilder) unrecorded(say func(machine, format string, args ...any)) error {
+	rows, err := logbook.Find[entry.Release](b.ctx, b.v, logbook.Filter{From: b.day.Date, To: b.day.Date})
+	if err != nil {
+		return err
+	}
+	for _, row := range rows {
+		if row.Withdrawn || row.Cycle != "" || slices.ContainsFunc(b.cycles, func(c logbook.Cycle) bool { return c.ReleaseEntry == row.Number }) {
+			continue
+		}
+		say(row.Said.Steriliser, "the record of cycle %s, whose load was %s at the machine by %s at %s", row.Said.Number, row.Said.Act,
+			b.who(row.By), row.At.In(b.r.zone).Format("15:04"))
+	}
+	return nil
+}
+
 // undecided are the loads of a machine that nobody released, rejected or set aside.
 func (b *dayBuilder) undecided(machine string) []string {
 	var out []string

@@ -77,9 +77,6 @@ func (b *dayBuilder) outline(date string) error {
 	if err := b.closures(); err != nil {
 		return err
 	}
-	if err := b.owes(); err != nil {
-		return err
-	}
 	b.tests()
 	b.duties()
 	return b.missing()

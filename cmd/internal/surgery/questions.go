@@ -237,18 +237,12 @@ func byNumberIn[B entry.Body](a *asking, s *stretch) (map[int64]logbook.Row[B], 
 
 // tests lays out, day by day, how the tests stood, as the records of the days do.
 func (a *asking) tests(s *stretch) error {
-	standing := slices.DeleteFunc(slices.Clone(s.notes), func(n logbook.Row[entry.Note]) bool { return n.CorrectedBy != 0 || n.Withdrawn })
-	gates, err := a.r.dayTests(a.ctx, a.v, s.cycles, standing)
-	if err != nil {
-		return err
-	}
 	for i := 0; i < len(s.cycles); {
 		j := i
 		for j < len(s.cycles) && s.cycles[j].Day == s.cycles[i].Day {
 			j++
 		}
 		b := a.builder(s, s.cycles[i].Day)
-		b.gates = gates
 		b.machines()
 		if err := b.closures(); err != nil {
 			return err

@@ -6,7 +6,7 @@ import (
 
 // between is what shows when cycles are laid side by side.
 func (w *waits) between() error {
-	p, err := w.r.acrossWith(w.ctx, w.v, w.from, w.to, true)
+	p, err := w.r.acrossWith(w.ctx, w.v, w.from, w.to, w.r.dayTests)
 	if err != nil {
 		return err
 	}
@@ -36,7 +36,7 @@ func (w *waits) unexplained(found []Between) error {
 		}
 		x := Waiting{Kind: kind, Name: a.Steriliser, Why: capital(a.Message) + ".", Instruction: a.Remedy, Outcome: validate.NotAssessed}
 		if len(a.Cycles) > 0 {
-			c, err := w.v.Cycle(w.ctx, a.Cycles[len(a.Cycles)-1])
+			c, err := w.v.Standing(w.ctx, a.Cycles[len(a.Cycles)-1])
 			if err != nil {
 				return err
 			}
