@@ -17,6 +17,7 @@ type Checking struct {
 	Steriliser  string // "": all
 	Signer      string // who signed the checkpoint, "" for nobody
 	Fingerprint string // of the authority
+	Record      string // name of a signed record in it, "" for none
 	Checkpoint  entry.Checkpoint
 	Version     string
 }

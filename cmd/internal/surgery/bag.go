@@ -133,7 +133,7 @@ func (w *bagWriter) write() error {
 		return w.unwritten(err)
 	}
 	defer w.pack.Close()
-	for _, step := range []func() error{w.trust, w.signed, w.pages, w.table, w.originals, w.ledger} {
+	for _, step := range []func() error{w.signed, w.trust, w.pages, w.table, w.originals, w.ledger} {
 		if err := step(); err != nil {
 			return w.unwritten(err)
 		}
@@ -200,6 +200,13 @@ func (w *bagWriter) trust() error {
 	facts := archive.Checking{Surgery: w.r.settings.Value.Site.Name, From: w.asked.From, To: w.asked.To, Steriliser: w.asked.Steriliser,
 		Fingerprint: w.out.Fingerprint, Checkpoint: w.tip, Version: w.r.world.Version}
 	text := w.tip.Text()
+	for day := range w.records {
+		for _, r := range w.records[day] {
+			if facts.Record == "" || r.name < facts.Record {
+				facts.Record = r.name
+			}
+		}
+	}
 	if w.by != nil {
 		facts.Signer = w.by.Name
 		w.out.Signer = w.by.Name
