@@ -142,6 +142,7 @@ type stretch struct {
 	between    []Between
 	corrected  map[string]bool // days on which an entry was corrected or withdrawn
 	tested     []testedDay
+	readings   map[string]*logbook.Row[entry.Note] // of tests, by their key
 }
 
 // testedDay is a day with cycles and how its tests stood.
@@ -198,6 +199,7 @@ func (a *asking) read(from, to string) (*stretch, error) {
 			s.corrected[n.Said.Day] = true
 		}
 	}
+	s.readings = readingsOf(s.notes)
 	if s.releases, err = byNumberIn[entry.Release](a, s); err != nil {
 		return nil, err
 	}
@@ -219,7 +221,8 @@ func (a *asking) read(from, to string) (*stretch, error) {
 			s.between = append(s.between, f)
 		}
 	}
-	return s, a.tests(s)
+	a.tests(s)
+	return s, nil
 }
 
 // byNumberIn returns the entries of one type of the stretch by their number.
@@ -235,8 +238,9 @@ func byNumberIn[B entry.Body](a *asking, s *stretch) (map[int64]logbook.Row[B], 
 	return out, err
 }
 
-// tests lays out, day by day, how the tests stood, as the records of the days do.
-func (a *asking) tests(s *stretch) error {
+// tests lays out, day by day, how the tests stood, as the records of the days do. That a
+// machine was out of service that day explains no missing test where it ran a load.
+func (a *asking) tests(s *stretch) {
 	for i := 0; i < len(s.cycles); {
 		j := i
 		for j < len(s.cycles) && s.cycles[j].Day == s.cycles[i].Day {
@@ -244,9 +248,6 @@ func (a *asking) tests(s *stretch) error {
 		}
 		b := a.builder(s, s.cycles[i].Day)
 		b.machines()
-		if err := b.closures(); err != nil {
-			return err
-		}
 		b.tests()
 		d := testedDay{day: b.day.Date, tests: b.day.Tests}
 		for _, answer := range b.day.BeforeLoads() {
@@ -257,7 +258,6 @@ func (a *asking) tests(s *stretch) error {
 		s.tested = append(s.tested, d)
 		i = j
 	}
-	return nil
 }
 
 // builder is that of a day, with the cycles and notes of it that are known already.

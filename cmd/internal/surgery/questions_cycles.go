@@ -286,7 +286,7 @@ func (a *asking) became(s *stretch, c logbook.Cycle) (did, by string) {
 	if row, ok := s.recalls[c.RecallEntry]; ok {
 		all = append(all, act{row.Number, "recall " + row.Said.Act, row.Entry})
 	}
-	if read := readingsOf(s.notes)[c.Key]; isTest(c) && read != nil {
+	if read := s.readings[c.Key]; isTest(c) && read != nil {
 		all = append(all, act{read.Number, "read as " + read.Said.Outcome, read.Entry})
 	}
 	slices.SortFunc(all, func(x, y act) int { return int(x.n - y.n) })
