@@ -93,7 +93,7 @@ func entryOf(t *testing.T, body string) string {
 // back and not changed; nothing without a reason. The old entry stays and names the new.
 func TestCorrections(t *testing.T) {
 	s := newSite(t).full()
-	lea, ben, mara := s.as("lea"), s.as("ben"), s.as("mara")
+	lea, ben, mara, inspector := s.as("lea"), s.as("ben"), s.as("mara"), s.inspector()
 	good := s.key("S1", "1043")
 	if r := ben.post("/note", "duty", "cycle counter", "machine", "S1", "day", "2026-11-02", "value", "1094"); r.code != 303 {
 		t.Fatalf("%d %s", r.code, r.text())
@@ -112,7 +112,7 @@ func TestCorrections(t *testing.T) {
 	if text := lea.get(at).text(); !strings.Contains(text, "1094 cycles") || !strings.Contains(text, "It cannot be corrected here") {
 		t.Errorf("an entry of somebody else, for a nurse: %s", text)
 	}
-	if body := s.inspector().get(at).body; strings.Contains(body, "Put it right") || !strings.Contains(body, "1094") {
+	if body := inspector.get(at).body; strings.Contains(body, "Put it right") || !strings.Contains(body, "1094") {
 		t.Error("an inspector reads the entry and is offered nothing")
 	}
 	for _, try := range []struct {

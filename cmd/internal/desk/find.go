@@ -1,7 +1,6 @@
 package desk
 
 import (
-	"fmt"
 	"net/http"
 	"net/url"
 	"strings"
@@ -20,19 +19,8 @@ type findData struct {
 	People   []surgery.Person
 	Kinds    []string
 	Outcomes []string
-	Links    []question
+	Asking   asking
 	Window   *window
-}
-
-// question is one that an inspector asks, with its address.
-type question struct{ Text, To string }
-
-// window is the loads since the last good test of a machine.
-type window struct {
-	Machine string
-	Before  time.Time
-	Test    *surgery.Shown
-	Loads   []surgery.Shown
 }
 
 // mostFound is how many cycles a page shows (ours).
@@ -49,7 +37,9 @@ func (d *Desk) find(w http.ResponseWriter, r *http.Request, v visitor) error {
 	if data.People, err = d.records.People(r.Context()); err != nil {
 		return err
 	}
-	data.Links = d.questions()
+	if data.Asking, err = d.asking(r.Context(), q); err != nil {
+		return err
+	}
 	if machine := q.Get("window"); machine != "" {
 		if data.Window, err = d.window(r, machine, q.Get("before")); err != nil {
 			return err
@@ -83,6 +73,13 @@ func day(text string) string {
 	return text
 }
 
+// window is the loads since the last good tests of a machine, by kind of test.
+type window struct {
+	Machine string
+	Before  time.Time
+	Of      []surgery.Window
+}
+
 func (d *Desk) window(r *http.Request, machine, before string) (*window, error) {
 	at, err := time.ParseInLocation(time.DateOnly, before, d.records.Zone())
 	if err != nil {
@@ -91,30 +88,6 @@ func (d *Desk) window(r *http.Request, machine, before string) (*window, error) 
 		at = at.AddDate(0, 0, 1)
 	}
 	out := &window{Machine: machine, Before: at}
-	out.Test, out.Loads, err = d.records.LastGood(r.Context(), machine, at)
+	out.Of, err = d.records.Windows(r.Context(), machine, at)
 	return out, err
-}
-
-// questions are those of an inspector that the logbook can answer, each a link with a
-// live answer (the list: what CQC, RACGP and CDC texts ask to be kept; ours).
-func (d *Desk) questions() []question {
-	today := d.records.Today()
-	month := d.records.Now().AddDate(0, -1, 0).Format(time.DateOnly)
-	out := []question{
-		{"Every cycle of today in number order, with its gaps", "/day/" + today},
-		{"Were today's tests passed before the first load, and is the day signed?", "/day/" + today + "#tests"},
-		{"Every failed cycle of the last month, and what became of the load", "/find?outcome=failed&from=" + month},
-		{"Every cycle of the last month whose record does not prove it", "/find?outcome=not+proven&from=" + month},
-		{"Everything that waits for a decision", "/find?waiting=yes"},
-		{"Loads that are being called back", "/find?recalled=yes"},
-		{"Which days are signed, open, closed or empty", "/days"},
-		{"Who may operate and release, since when", "/people"},
-		{"By which limits cycles are judged, and where these come from", "/judging"},
-	}
-	for _, m := range d.records.Machines() {
-		id := url.QueryEscape(m.ID)
-		out = append(out, question{fmt.Sprintf("Every cycle of %s in the last month", m.ID), "/find?machine=" + id + "&from=" + month},
-			question{fmt.Sprintf("Loads of %s since its last good test", m.ID), "/find?window=" + id})
-	}
-	return out
 }

@@ -53,9 +53,10 @@ func (m *memory[T]) get(key string, create func() (T, error)) (T, error) {
 // How many are kept (ours): small figures of 4 kB, large ones of 60 kB, and how files
 // were read, 2 kB.
 const (
-	mostSmall  = 2000
-	mostLarge  = 100
-	mostReadAs = 500
+	mostSmall   = 2000
+	mostLarge   = 100
+	mostReadAs  = 500
+	mostAnswers = 20 // periods with the answers to all questions
 )
 
 // drawing is a large figure, or why there is none.

@@ -68,6 +68,8 @@ func (d *Desk) routes() []route {
 		{"POST /note", staff, d.note},
 		{"GET /find", everyone, d.find},
 		{"GET /drift", everyone, d.drift},
+		{"GET /question/{n}", everyone, d.question},
+		{"GET /record/{name}", everyone, d.recordNamed},
 		{"GET /people", everyone, d.people},
 		{"GET /people/add", leads, d.personPage},
 		{"POST /people/add", leads, d.addPerson},

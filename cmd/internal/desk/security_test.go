@@ -48,6 +48,8 @@ var whose = []struct {
 	{"POST /note", false, true, true, false},
 	{"GET /find", false, true, true, true},
 	{"GET /drift", false, true, true, true},
+	{"GET /question/{n}", false, true, true, true},
+	{"GET /record/{name}", false, true, true, true},
 	{"GET /people", false, true, true, true},
 	{"GET /people/add", false, false, true, false},
 	{"POST /people/add", false, false, true, false},
@@ -85,7 +87,7 @@ func TestRoutesAreThoseOfTheirPeople(t *testing.T) {
 		}{{"nobody", w.nobody, s.caller()}, {"a nurse", w.nurse, s.as("ben")}, {"a lead", w.lead, s.as("mara")}, {"an inspector", w.inspector, s.inspector()}} {
 			r := who.caller.do(who.caller.request(method, path, nil))
 			// Which of the other answers comes does not matter here: the wall is before them.
-			turned := r.code == http.StatusForbidden || r.code == http.StatusSeeOther && strings.HasPrefix(r.header.Get("Location"), "/sign-in?back=")
+			turned := r.code == http.StatusForbidden && strings.Contains(r.text(), "This is not yours to do.") || r.code == http.StatusSeeOther && strings.HasPrefix(r.header.Get("Location"), "/sign-in?back=")
 			if turned == who.allowed && w.pattern != "POST /lock" {
 				t.Errorf("%s for %s: %d to %q, allowed is %v", w.pattern, who.name, r.code, r.header.Get("Location"), who.allowed)
 			}

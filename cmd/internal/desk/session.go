@@ -231,7 +231,8 @@ type passes struct {
 // letters of a code: none that is taken for another when it is read aloud.
 const letters = "abcdefghjkmnpqrstuvwxyz23456789"
 
-func (p *passes) create() (code string, until time.Time) {
+// create makes a code that opens until a moment.
+func (p *passes) create(until time.Time) (code string) {
 	raw := make([]byte, 12)
 	_, _ = rand.Read(raw) // never fails
 	for i, b := range raw {
@@ -241,7 +242,6 @@ func (p *passes) create() (code string, until time.Time) {
 		code += string(letters[int(b)%len(letters)])
 	}
 	now := p.now()
-	until = time.Date(now.Year(), now.Month(), now.Day()+1, 0, 0, 0, 0, now.Location())
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	if p.of == nil {
@@ -253,7 +253,13 @@ func (p *passes) create() (code string, until time.Time) {
 		}
 	}
 	p.of[code] = until
-	return code, until
+	return code
+}
+
+// ends is when a session that is begun now ends: with the day.
+func (p *passes) ends() time.Time {
+	now := p.now()
+	return time.Date(now.Year(), now.Month(), now.Day()+1, 0, 0, 0, 0, now.Location())
 }
 
 func (p *passes) until(code string) (time.Time, bool) {
@@ -287,7 +293,11 @@ func (d *Desk) inspect(w http.ResponseWriter, r *http.Request, v visitor) error 
 }
 
 func (d *Desk) startInspector(w http.ResponseWriter, r *http.Request, v visitor) error {
-	code, until := d.passes.create()
+	until := d.passes.ends()
+	if _, err := d.records.LetIn(r.Context(), surgery.Proof{Person: v.Person, SignedIn: &v.SignedIn}, until); err != nil {
+		return err
+	}
+	code := d.passes.create(until)
 	return d.show(w, r, v, "inspector", http.StatusOK, struct {
 		Code  string
 		Until time.Time

@@ -30,7 +30,7 @@ type frame struct {
 func (frame) MaxUpload() int { return maxUpload }
 
 // titles of pages, by template.
-var titles = map[string]string{"sign-in": "Sign in", "today": "Today", "cycle": "Cycle", "days": "Days", "find": "Find", "people": "People and machines",
+var titles = map[string]string{"sign-in": "Sign in", "today": "Today", "cycle": "Cycle", "days": "Days", "find": "Find", "question": "What an inspector asks", "people": "People and machines",
 	"judging": "How it judges", "drift": "Drift", "inspector": "Session for an inspector", "note": "Note what was done", "person": "Person", "load": "A load at the machine", "entry": "Entry", "reading": "The record", "fail": "Not done", "came": "What came in", "draft": "Your draft"}
 
 func (d *Desk) readPages() (map[string]*template.Template, error) {

@@ -38,6 +38,7 @@ func (d *Desk) words() template.FuncMap {
 		"limit":    func(v float64) string { return trim(v) },
 		"list":     surgery.Alternatives,
 		"join":     strings.Join,
+		"address":  address,
 	}
 }
 

@@ -44,7 +44,7 @@ func BenchmarkShown(b *testing.B) {
 		{"cycle", func() error { _, err := r.ShownCycle(b.Context(), key); return err }},
 		{"figure", func() error { _, err := r.Drawn(b.Context(), key); return err }},
 		{"people", func() error { _, err := r.People(b.Context()); return err }},
-		{"since the last good test", func() error { _, _, err := r.LastGood(b.Context(), "S1", r.Now()); return err }},
+		{"windows", func() error { _, err := r.Windows(b.Context(), "S1", r.Now()); return err }},
 	} {
 		b.Run(ask.name, func(b *testing.B) {
 			for b.Loop() {

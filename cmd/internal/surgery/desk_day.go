@@ -174,6 +174,26 @@ func (r *Records) RecordOf(ctx context.Context, date string) (path, name string,
 	return r.recordPath(rows[0].Said.File), rows[0].Said.File, nil
 }
 
+// RecordNamed is the file of a signed record by its name, such as that of a revision
+// before the newest.
+//
+// Error: [ErrNotKept] if no signature names it.
+func (r *Records) RecordNamed(ctx context.Context, name string) (path, file string, err error) {
+	if len(name) < len(time.DateOnly) || checkDay(name[:len(time.DateOnly)]) != nil {
+		return "", "", ErrNotKept
+	}
+	rows, err := logbook.Find[entry.Signature](ctx, r.book.View, logbook.Filter{Subject: name[:len(time.DateOnly)]})
+	if err != nil {
+		return "", "", err
+	}
+	for _, row := range rows {
+		if row.Said.File == name {
+			return r.recordPath(name), name, nil
+		}
+	}
+	return "", "", ErrNotKept
+}
+
 // Signatures are those under the newest record of a day, in words.
 func (r *Records) Signatures(ctx context.Context, date string) ([]Happening, error) {
 	var out []Happening
@@ -201,28 +221,6 @@ func (r *Records) Signatures(ctx context.Context, date string) ([]Happening, err
 		return nil
 	})
 	return out, err
-}
-
-// LastGood answers which loads lie between the last good test of a machine and a bad
-// one: from the newest test of any kind that passed before a moment, to that moment.
-func (r *Records) LastGood(ctx context.Context, machine string, before time.Time) (test *Shown, since []Shown, err error) {
-	day := before.In(r.zone).Format(time.DateOnly)
-	list, err := r.ShownCycles(ctx, ShownQuery{Steriliser: machine, To: day, Newest: true, Limit: 100})
-	if err != nil {
-		return nil, nil, err
-	}
-	for _, s := range list {
-		switch {
-		case !s.Start.Before(before):
-		case s.Test && s.Settled && (s.Result == Conforms || s.Result == Borderline):
-			slices.Reverse(since)
-			return &s, since, nil
-		case !s.Test:
-			since = append(since, s)
-		}
-	}
-	slices.Reverse(since)
-	return nil, since, nil
 }
 
 // DutyForTest is the duty under which the reading of a test of that kind is noted.

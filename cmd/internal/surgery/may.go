@@ -31,6 +31,7 @@ const (
 	ActPeople     Act = "change who may do what"
 	ActPrepare    Act = "sign a day as prepared"
 	ActReview     Act = "sign a day as reviewed"
+	ActInspect    Act = "start a session for an inspector"
 	ActBag        Act = "sign the checkpoint of a bag"
 )
 
@@ -68,6 +69,7 @@ var rights = []struct {
 	{ActPeople, false, false, true},
 	{ActPrepare, true, true, true},
 	{ActReview, false, false, true},
+	{ActInspect, false, false, true},
 	{ActBag, false, false, true},
 }
 

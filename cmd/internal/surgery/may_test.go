@@ -16,7 +16,7 @@ var asTold = []struct {
 }{
 	{ActRelease, "rl"}, {ActReject, "orl"}, {ActSecond, "rl"}, {ActQuarantine, "orl"}, {ActReprocess, "orl"}, {ActUsed, "orl"},
 	{ActRecall, "orl"}, {ActFollow, "orl"}, {ActClose, "l"}, {ActNote, "orl"}, {ActExplain, "rl"}, {ActOddTest, "l"}, {ActBackInUse, "l"},
-	{ActCorrectOwn, "orl"}, {ActCorrect, "l"}, {ActPeople, "l"}, {ActPrepare, "orl"}, {ActReview, "l"}, {ActBag, "l"},
+	{ActCorrectOwn, "orl"}, {ActCorrect, "l"}, {ActPeople, "l"}, {ActPrepare, "orl"}, {ActReview, "l"}, {ActInspect, "l"}, {ActBag, "l"},
 }
 
 // Every act with every set of roles.

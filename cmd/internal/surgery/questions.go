@@ -342,8 +342,27 @@ func worst(marks ...validate.Outcome) validate.Outcome {
 	return out
 }
 
+// LogSize is how many entries the logbook holds: what was answered before may be shown
+// again as long as it is the same.
+func (r *Records) LogSize(ctx context.Context) (int64, error) {
+	tip, err := r.book.Checkpoint(ctx)
+	return tip.Size, err
+}
+
 // Cell and Reply are an answer and a cell of it, for rooms that import one.
 type (
-	Cell  = daily.Cell
-	Reply = daily.Reply
+	Cell   = daily.Cell
+	Reply  = daily.Reply
+	CellTo = daily.Reference
+)
+
+// What a reference leads to.
+const (
+	ToCycle   = daily.ToCycle
+	ToDay     = daily.ToDay
+	ToMonth   = daily.ToMonth
+	ToPerson  = daily.ToPerson
+	ToMachine = daily.ToMachine
+	ToEntry   = daily.ToEntry
+	ToRecord  = daily.ToRecord
 )

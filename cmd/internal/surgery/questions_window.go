@@ -103,18 +103,9 @@ type Window struct {
 func (r *Records) Windows(ctx context.Context, machine string, before time.Time) ([]Window, error) {
 	var out []Window
 	for _, kind := range kindsOfTest {
-		w := Window{Kind: kind.String(), Until: before}
 		var good, bad *logbook.Cycle
-		var loads []logbook.Cycle
-		err := r.book.Read(ctx, func(v *logbook.View) error {
-			var err error
-			if good, bad, err = r.lastTest(ctx, v, machine, w.Kind, before); err != nil || good == nil && bad == nil {
-				return err
-			}
-			if bad != nil {
-				w.Until = bad.Start.Time
-			}
-			loads, err = r.loadsBetween(ctx, v, machine, good, w.Until)
+		err := r.book.Read(ctx, func(v *logbook.View) (err error) {
+			good, bad, err = r.lastTest(ctx, v, machine, kind.String(), before)
 			return err
 		})
 		if err != nil {
@@ -123,29 +114,43 @@ func (r *Records) Windows(ctx context.Context, machine string, before time.Time)
 		if good == nil && bad == nil {
 			continue
 		}
-		for _, c := range loads {
-			s, err := r.ShownCycle(ctx, c.Key)
-			if err != nil {
-				return nil, err
-			}
-			w.Loads = append(w.Loads, s)
-		}
-		for _, t := range []struct {
-			of   *logbook.Cycle
-			into **Shown
-		}{{good, &w.Good}, {bad, &w.Bad}} {
-			if t.of == nil {
-				continue
-			}
-			s, err := r.ShownCycle(ctx, t.of.Key)
-			if err != nil {
-				return nil, err
-			}
-			*t.into = &s
+		w, err := r.showWindow(ctx, Window{Kind: kind.String(), Until: before}, machine, good, bad)
+		if err != nil {
+			return nil, err
 		}
 		out = append(out, w)
 	}
 	return out, nil
+}
+
+// showWindow fills a window between two tests, either of which may be missing.
+func (r *Records) showWindow(ctx context.Context, w Window, machine string, good, bad *logbook.Cycle) (Window, error) {
+	ask := ShownQuery{Steriliser: machine, Kind: cycle.Load.String()}
+	for _, t := range []struct {
+		of   *logbook.Cycle
+		into **Shown
+	}{{good, &w.Good}, {bad, &w.Bad}} {
+		if t.of == nil {
+			continue
+		}
+		s, err := r.ShownCycle(ctx, t.of.Key)
+		if err != nil {
+			return w, err
+		}
+		*t.into = &s
+	}
+	if good != nil {
+		ask.From = good.Day
+	}
+	if bad != nil {
+		w.Until = bad.Start.In(r.zone)
+	}
+	ask.To = r.localDay(w.Until)
+	loads, err := r.ShownCycles(ctx, ask)
+	w.Loads = slices.DeleteFunc(loads, func(s Shown) bool {
+		return !s.Start.Before(w.Until) || good != nil && !s.Start.After(good.Start.Time)
+	})
+	return w, err
 }
 
 // askWindow answers the seventh question: loads between the last good test and the first
