@@ -194,7 +194,7 @@ func (s *site) noted() string {
 		if err != nil {
 			s.t.Fatal("the note is not there")
 		}
-		if e.Note != nil && e.Note.Treatment {
+		if e.Note != nil && e.Note.Form.InNeeded {
 			return fmt.Sprint(n)
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -102,7 +103,9 @@ func look(width int64, scheme string) step {
 func (s *site) pagesToSee() map[string]string {
 	return map[string]string{"today": "/", "day-empty": "/day/2026-11-01", "cycle-failed": "/cycle/" + s.key("S1", "1045"), "cycle-borderline": "/cycle/" + s.key("S1", "1047"),
 		"cycle-leak": "/cycle/" + s.key("S1", "1040"), "cycle-cut": "/cycle/" + s.key("S2", "419"), "cycle-test": "/cycle/" + s.key("S1", "1041"), "days": "/days", "find": "/find?machine=S1",
-		"window": "/find?window=S1", "people": "/people", "drift": s.drifting(), "people-add": "/people/add", "person": "/person/lea", "judging": "/judging", "note": "/note", "load": "/load", "entry": "/entry/21", "entry-note": "/entry/" + s.noted(), "cycle-conforms": "/cycle/" + s.key("S1", "1043")}
+		"window": "/find?window=S1", "people": "/people", "drift": s.drifting(), "people-add": "/people/add", "person": "/person/lea",
+		"judging": "/judging", "note": "/note", "note-duty": "/note?duty=water+lines+disinfected", "load": "/load", "sheet": "/sheet",
+		"entry": "/entry/21", "entry-note": "/entry/" + s.noted(), "cycle-conforms": "/cycle/" + s.key("S1", "1043")}
 }
 
 // Pictures of every page, to be looked at by a person: HOLDPROOF_LOOK names a folder.
@@ -127,7 +130,10 @@ func TestPictures(t *testing.T) {
 	}
 	take("sign-in", "/sign-in")
 	s.signedIn(t, ctx, s.as("mara"))
+	only := os.Getenv("HOLDPROOF_LOOK_AT") // the beginning of a name, "" for all
 	for name, path := range s.pagesToSee() {
-		take(name, path)
+		if strings.HasPrefix(name, only) {
+			take(name, path)
+		}
 	}
 }

@@ -16,32 +16,37 @@ import (
 // put right by a new one.
 type entryData struct {
 	surgery.EntryShown
-	Form url.Values
-	Said string
+	Fields dutyFields // of a note
+	When   string     // it was done, in the form of a field
+	Form   url.Values
+	Said   string
 	refused
 }
 
 // Title names the entry.
 func (e entryData) Title() string { return fmt.Sprintf("Entry %d", e.Entry) }
 
-// Field is what stands in a field: what was written, else what the entry says.
-func (e entryData) Field(name, was string) string {
-	if e.Form.Has(name) {
-		return e.Form.Get(name)
+// Field is what was written in a field.
+func (e entryData) Field(name string) string { return e.Form.Get(name) }
+
+// valuesOf are the fields of a note as a form has them.
+func valuesOf(n surgery.NoteShown) url.Values {
+	s := n.Said
+	out := url.Values{"machine": {s.Steriliser}, "place": {s.Place}, "cycle": {s.Cycle}, "text": {s.Text}, "product": {s.Product}, "strength": {s.Strength},
+		"sampled": {s.Sampled}, "control": {s.Control}, "test": s.Tests, "outcome": {s.Outcome}, "from": {local(s.From)}, "to": {local(s.To)}}
+	if s.Value != nil {
+		out.Set("value", strconv.FormatFloat(*s.Value, 'f', -1, 64))
 	}
-	return was
+	for name, n := range map[string]int64{"times": int64(s.Times), "of": s.Of, "file": s.File} {
+		if n != 0 {
+			out.Set(name, strconv.FormatInt(n, 10))
+		}
+	}
+	return out
 }
 
-// Figure is the figure of the note as a person types it.
-func (e entryData) Figure() string {
-	if e.Note.Value == nil {
-		return ""
-	}
-	return trim(*e.Note.Value)
-}
-
-// Local is a time in the form of a field, "" for none.
-func (entryData) Local(t time.Time) string {
+// local is a time in the form of a field, "" for none.
+func local(t time.Time) string {
 	if t.IsZero() {
 		return ""
 	}
@@ -49,10 +54,10 @@ func (entryData) Local(t time.Time) string {
 }
 
 func (d *Desk) entryPage(w http.ResponseWriter, r *http.Request, v visitor) error {
-	return d.showEntry(w, r, v, http.StatusOK, d.drafts.take(v.token, r.URL.Path), refused{})
+	return d.showEntry(w, r, v, http.StatusOK, d.drafts.take(v.token, r.URL.Path), refused{}, false)
 }
 
-func (d *Desk) showEntry(w http.ResponseWriter, r *http.Request, v visitor, code int, form url.Values, no refused) error {
+func (d *Desk) showEntry(w http.ResponseWriter, r *http.Request, v visitor, code int, form url.Values, no refused, sure bool) error {
 	n, err := strconv.ParseInt(r.PathValue("n"), 10, 64)
 	if err != nil {
 		return errNotThere
@@ -65,7 +70,16 @@ func (d *Desk) showEntry(w http.ResponseWriter, r *http.Request, v visitor, code
 	if err != nil {
 		return err
 	}
-	return d.show(w, r, v, "entry", code, entryData{e, form, d.sessions.PopString(r.Context(), "said"), no})
+	data := entryData{EntryShown: e, Form: form, Said: d.sessions.PopString(r.Context(), "said"), refused: no, When: local(e.At)}
+	if e.Note != nil {
+		values := form
+		if values == nil || !values.Has("shown") {
+			values = valuesOf(*e.Note)
+		}
+		data.Fields, _ = d.fieldsOf(e.Note.Form.Name, values)
+		data.Fields.Sure = sure
+	}
+	return d.show(w, r, v, "entry", code, data)
 }
 
 // correct keeps a new entry that names the old one.
@@ -81,13 +95,13 @@ func (d *Desk) correct(w http.ResponseWriter, r *http.Request, v visitor) error 
 		Reason: strings.TrimSpace(r.PostFormValue("reason"))}
 	if !c.Withdraw {
 		if c.Note, err = d.noting(r.PostForm); err != nil {
-			return d.showEntry(w, r, v, http.StatusBadRequest, r.PostForm, refused{Why: sentence(err.Error())})
+			return d.showEntry(w, r, v, http.StatusBadRequest, r.PostForm, refused{Why: sentence(err.Error())}, false)
 		}
 	}
 	done, err := d.records.Correct(r.Context(), c)
 	var no *surgery.Refusal
 	if errors.As(err, &no) {
-		return d.showEntry(w, r, v, http.StatusConflict, r.PostForm, refused{sentence(no.Why), onPages(no.Instead)})
+		return d.showEntry(w, r, v, http.StatusConflict, r.PostForm, refused{sentence(no.Why), onPages(no.Instead)}, no.Confirm)
 	}
 	if err != nil {
 		return err
@@ -104,26 +118,4 @@ func (d *Desk) correct(w http.ResponseWriter, r *http.Request, v visitor) error 
 	d.say(r, text)
 	http.Redirect(w, r, fmt.Sprintf("/entry/%d", done.Entry), http.StatusSeeOther)
 	return nil
-}
-
-// noting reads the fields of a note from a form; what is not there stays empty.
-func (d *Desk) noting(form url.Values) (surgery.Noting, error) {
-	get := func(name string) string { return strings.TrimSpace(form.Get(name)) }
-	n := surgery.Noting{Duty: get("duty"), Day: get("day"), Steriliser: get("machine"), Place: get("place"), Cycle: get("cycle"),
-		Outcome: get("outcome"), Text: get("text"), Product: get("product"), Strength: get("strength")}
-	if text := get("value"); text != "" {
-		value, err := strconv.ParseFloat(strings.Replace(text, ",", ".", 1), 64)
-		if err != nil {
-			return n, fmt.Errorf("%w: found %q, expected a number such as 42", errForm, text)
-		}
-		n.Value = &value
-	}
-	for name, to := range map[string]*time.Time{"from": &n.From, "to": &n.To} {
-		text := strings.Replace(get(name), "T", " ", 1)
-		var err error
-		if *to, err = d.records.Moment(text, n.Day); err != nil {
-			return n, fmt.Errorf("%w: %q is not a time, expected one such as 17:30", errForm, text)
-		}
-	}
-	return n, nil
 }

@@ -60,6 +60,8 @@ func (d *Desk) routes() []route {
 		{"POST /day/{day}/countersign", leads, d.countersign},
 		{"GET /day/{day}/record/read", everyone, d.recordInline},
 		{"GET /day/{day}/reading", everyone, d.reading},
+		{"GET /sheet", everyone, d.sheetPage},
+		{"POST /sheet", staff, d.sheet},
 		{"GET /load", staff, d.loadPage},
 		{"POST /load", staff, d.load},
 		{"GET /entry/{n}", everyone, d.entryPage},

@@ -40,6 +40,8 @@ var whose = []struct {
 	{"POST /day/{day}/countersign", false, false, true, false},
 	{"GET /day/{day}/record/read", false, true, true, true},
 	{"GET /day/{day}/reading", false, true, true, true},
+	{"GET /sheet", false, true, true, true},
+	{"POST /sheet", false, true, true, false},
 	{"GET /load", false, true, true, false},
 	{"POST /load", false, true, true, false},
 	{"GET /entry/{n}", false, true, true, true},

@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"errors"
 	"html/template"
 	"net/http"
 	"net/url"
@@ -53,25 +54,55 @@ func (d *Desk) judging(w http.ResponseWriter, r *http.Request, v visitor) error 
 	return d.show(w, r, v, "judging", http.StatusOK, data)
 }
 
-// noteData is the form for what is done beside the cycles.
+// noteData is the form for what is done beside the cycles: first what, then its fields.
 type noteData struct {
-	Duties   []string
-	Machines []surgery.Steriliser
-	Today    string
-	Draft    url.Values
-	Said     string
+	Fields     dutyFields
+	Lists      []dutyList
+	Today, Now string
+	Day, Back  string
+	Said       string
+	refused
 }
 
-// Field is what stands in a field: of a draft, else of the link that led here.
-func (n noteData) Field(name string) string { return n.Draft.Get(name) }
+// dutyList are the duties on one kind of thing.
+type dutyList struct {
+	On, Title string
+	Duties    []surgery.DutyForm
+}
+
+// dutyLists are the duties by what they are done on.
+func dutyLists() []dutyList {
+	out := []dutyList{{On: "steriliser", Title: "About a machine"}, {On: "place", Title: "About a chair"}, {On: "site", Title: "About the surgery"}}
+	for _, f := range surgery.Duties() {
+		for i := range out {
+			if out[i].On == f.On {
+				out[i].Duties = append(out[i].Duties, f)
+			}
+		}
+	}
+	return out
+}
 
 func (d *Desk) notePage(w http.ResponseWriter, r *http.Request, v visitor) error {
-	data := noteData{Duties: surgery.DutyNames(), Machines: d.records.Machines(), Today: d.records.Today(), Draft: d.drafts.take(v.token, "/note"),
-		Said: d.sessions.PopString(r.Context(), "said")}
-	if data.Draft == nil {
-		data.Draft = r.URL.Query()
+	form := d.drafts.take(v.token, "/note")
+	if form == nil {
+		form = r.URL.Query()
 	}
-	return d.show(w, r, v, "note", http.StatusOK, data)
+	return d.showNote(w, r, v, http.StatusOK, form, refused{}, false)
+}
+
+func (d *Desk) showNote(w http.ResponseWriter, r *http.Request, v visitor, code int, form url.Values, no refused, sure bool) error {
+	data := noteData{Today: d.records.Today(), Now: d.records.Now().Format("15:04"), Day: day(form.Get("day")), Back: inside(form.Get("back")),
+		Said: d.sessions.PopString(r.Context(), "said"), refused: no}
+	if form.Get("back") == "" {
+		data.Back = "/note"
+	}
+	var known bool
+	if data.Fields, known = d.fieldsOf(form.Get("duty"), form); !known {
+		data.Fields, data.Lists = dutyFields{}, dutyLists()
+	}
+	data.Fields.Sure = sure
+	return d.show(w, r, v, "note", code, data)
 }
 
 // note keeps what a person did or saw.
@@ -81,16 +112,20 @@ func (d *Desk) note(w http.ResponseWriter, r *http.Request, v visitor) error {
 	}
 	n, err := d.noting(r.PostForm)
 	if err != nil {
-		return err
+		return d.showNote(w, r, v, http.StatusBadRequest, r.PostForm, refused{Why: sentence(err.Error())}, false)
 	}
 	n.By = surgery.Proof{Person: v.Person, SignedIn: &v.SignedIn}
 	done, err := d.records.Note(r.Context(), n)
+	var no *surgery.Refusal
+	if errors.As(err, &no) {
+		return d.showNote(w, r, v, http.StatusConflict, r.PostForm, refused{sentence(no.Why), onPages(no.Instead)}, no.Confirm)
+	}
 	if err != nil {
 		return err
 	}
 	text := "Noted: " + n.Duty
-	if n.Outcome != "" {
-		text += ", " + n.Outcome
+	if done.Outcome != "" {
+		text += ", " + done.Outcome
 	}
 	for _, s := range done.Says {
 		if s = onPages(s); s != "" {
@@ -101,6 +136,3 @@ func (d *Desk) note(w http.ResponseWriter, r *http.Request, v visitor) error {
 	http.Redirect(w, r, inside(r.PostFormValue("back")), http.StatusSeeOther)
 	return nil
 }
-
-// Results are what a duty may have come to.
-func (noteData) Results() []string { return []string{"done", "not done", "passed", "failed"} }

@@ -62,6 +62,7 @@ func configuration() surgery.Configuration {
 	load := []surgery.Mapping{{Label: "134 wrapped", Programme: "134"}, {Label: "Helix", Programme: "134", Kind: "steam penetration test"},
 		{Label: "Control test", Programme: "134", Kind: "control test"}, {Label: "Vac test", Kind: "air leakage test"}, {Label: "134 quick", Programme: "134"}}
 	return surgery.Configuration{Site: surgery.Site{Name: "Tern Quay Surgery", Timezone: "Europe/London"}, Limits: "en", Routine: "england",
+		Chairs: []string{"chair 1", "chair 2"}, Products: []surgery.Product{{Name: "Tern Quay line rinse (invented)", ContactMin: 10, Source: "invented"}},
 		Sterilisers: []surgery.Steriliser{
 			{ID: "S1", Serial: "TQ-0417", Type: "B", Programme: "134", Programmes: load},
 			{ID: "S2", Serial: "TQ-0522", Type: "B", Programme: "134", Programmes: load, Export: surgery.Export{SteriliserColumn: "Steriliser", Decimal: ","}}}}

@@ -30,22 +30,26 @@ type frame struct {
 func (frame) MaxUpload() int { return maxUpload }
 
 // titles of pages, by template.
-var titles = map[string]string{"sign-in": "Sign in", "today": "Today", "cycle": "Cycle", "days": "Days", "find": "Find", "question": "What an inspector asks", "people": "People and machines",
-	"judging": "How it judges", "drift": "Drift", "inspector": "Session for an inspector", "note": "Note what was done", "person": "Person", "load": "A load at the machine", "entry": "Entry", "reading": "The record", "fail": "Not done", "came": "What came in", "draft": "Your draft"}
+var titles = map[string]string{
+	"sign-in": "Sign in", "today": "Today", "cycle": "Cycle", "days": "Days", "find": "Find", "question": "What an inspector asks",
+	"people": "People and machines", "person": "Person", "judging": "How it judges", "drift": "Drift", "inspector": "Session for an inspector",
+	"note": "Note what was done", "sheet": "The day’s sheet", "load": "A load at the machine", "entry": "Entry", "reading": "The record",
+	"fail": "Not done", "came": "What came in", "draft": "Your draft",
+}
 
 func (d *Desk) readPages() (map[string]*template.Template, error) {
 	names, err := fs.Glob(files, "page/*.html")
 	if err != nil {
 		return nil, err
 	}
-	base, err := template.New("base").Funcs(d.words()).ParseFS(files, "page/base.html", "page/parts.html")
+	base, err := template.New("base").Funcs(d.words()).ParseFS(files, "page/base.html", "page/parts.html", "page/fields.html")
 	if err != nil {
 		return nil, err
 	}
 	out := map[string]*template.Template{}
 	for _, name := range names {
 		short := strings.TrimSuffix(path.Base(name), ".html")
-		if short == "base" || short == "parts" {
+		if short == "base" || short == "parts" || short == "fields" {
 			continue
 		}
 		t, err := base.Clone()

@@ -29,6 +29,7 @@ func (d *Desk) words() template.FuncMap {
 		"moment":   func(t time.Time) string { return t.In(d.records.Zone()).Format("2 Jan 2006 15:04") },
 		"iso":      func(t time.Time) string { return t.Format(time.RFC3339) },
 		"stamp":    d.stamp,
+		"row":      rowOf,
 		"lasting":  lasting,
 		"held":     held,
 		"margin":   margin,

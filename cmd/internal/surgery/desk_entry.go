@@ -2,7 +2,6 @@ package surgery
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"time"
 
@@ -29,17 +28,13 @@ type EntryShown struct {
 	NoWithdraw  string     // why it cannot be taken back, "" if it can
 }
 
-// NoteShown is a note as a form has it, and which fields its duty has.
+// NoteShown is a note as a form has it: the fields of its duty, and what they say. The
+// outcome is left empty where the program judges it.
 type NoteShown struct {
-	Duty, What              string
-	Day, Steriliser, Place  string
-	Outcome, Text           string
-	Value                   *float64
-	Unit                    string
-	From, To                time.Time
-	Product, Strength       string
-	Results                 []string // what it may have come to, none for nothing
-	Span, Treatment, Figure bool     // fields that the duty has
+	Form    DutyForm
+	Said    Noting
+	Outcome string // as it was kept
+	Unit    string // of the figure
 }
 
 // EntryShown returns an entry by its number, with what the person of a session may do
@@ -90,18 +85,9 @@ func cycleOf(ctx context.Context, v *logbook.View, key string) (logbook.Cycle, e
 }
 
 func (r *Records) noteShown(n entry.Note) *NoteShown {
-	var d dutyData
-	_ = json.Unmarshal(n.Data, &d) // a note without fields of its own has none to show
-	duty, _ := dutyNamed(n.Duty)
-	out := &NoteShown{Duty: n.Duty, What: duty.What, Day: n.Day, Steriliser: n.Steriliser, Place: n.Place, Outcome: n.Outcome, Text: n.Text, Value: n.Value,
-		Unit: duty.Unit, Product: d.Product, Strength: d.Strength, Results: duty.says(), Span: duty.asks(asksSpan), Figure: duty.Unit != "",
-		Treatment: n.Duty == dutyDisinfected || n.Duty == "suction disinfected"}
-	if !n.From.IsZero() {
-		out.From = n.From.In(r.zone)
-	}
-	if !n.To.IsZero() {
-		out.To = n.To.In(r.zone)
-	}
+	form, _ := DutyNamed(n.Duty)
+	out := &NoteShown{Form: form, Said: Noting{}.over(n), Outcome: n.Outcome, Unit: n.Unit}
+	out.Said.From, out.Said.To = r.local(n.From.Time), r.local(n.To.Time)
 	return out
 }
 
