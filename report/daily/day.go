@@ -32,6 +32,9 @@ type Day struct {
 	Duties    []Duty     `json:"duties"`
 	Remarks   []string   `json:"remarks"`
 	Sources   []Source   `json:"sources"`
+
+	// Drift is left out where nothing is said of it; records before it have none.
+	Drift []Drift `json:"drift,omitempty"`
 }
 
 // Record says which record of which day this is, and ties it to the one before and

@@ -111,6 +111,7 @@ func (d Day) Check() error {
 	}
 	d.checkCycles(say)
 	d.checkRows(say)
+	d.checkDrift(say)
 	if what := unwritable(reflect.ValueOf(d)); what != "" {
 		say("%s cannot be written as JSON", what)
 	}

@@ -16,6 +16,7 @@ func (r *record) lists() {
 	r.across()
 	r.testRows()
 	r.duties()
+	r.drift()
 	r.limits()
 	r.exports()
 	r.remarks()

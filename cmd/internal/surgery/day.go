@@ -76,7 +76,7 @@ func (b *dayBuilder) build(date string) error {
 		b.day.Signing = daily.Signing{Second: "none", Reason: s.SecondSignatureBecause}
 	}
 	b.settings()
-	for _, step := range []func() error{b.gather, b.record, b.judged, b.across, b.decisions, b.recalls} {
+	for _, step := range []func() error{b.gather, b.record, b.judged, b.across, b.decisions, b.recalls, b.drift} {
 		if err := step(); err != nil {
 			return err
 		}

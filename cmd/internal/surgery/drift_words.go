@@ -232,7 +232,7 @@ func (d Drift) quietOf(charts []DriftChart) []string {
 		parts = append(parts, fmt.Sprintf("%s steady over %d cycles%s", strings.Join(steady, " and "), most, d.since(first)))
 	}
 	if len(few) > 0 {
-		parts = append(parts, "not yet 20 cycles for "+strings.Join(few, " and "))
+		parts = append(parts, "not yet 20 cycles of "+strings.Join(few, " and "))
 	}
 	if len(drawn) > 0 {
 		parts = append(parts, "of the last 20 "+strings.Join(drawn, ", "))
