@@ -4,9 +4,13 @@ import (
 	"math/rand/v2"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"strings"
 	"syscall"
 	"testing"
+	"time"
+
+	"holdproof/report/logbook/entry"
 )
 
 // Numbers of file systems from statfs(2) (memory): shares are refused, disks are not.
@@ -174,4 +178,50 @@ func TestSpoolFull(t *testing.T) {
 	wantError(t, err, "full")
 	_, _, err = o.Finish()
 	wantError(t, err, "full")
+}
+
+// On a copy that cannot be written to, what is kept is read and audited, and nothing is
+// added.
+func TestLookAtReadOnlyFolder(t *testing.T) {
+	site := newSite(t)
+	configure(t, site)
+	site.Close()
+	whole, err := os.ReadFile(site.Path())
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := small(t, "4m")
+	for name, text := range map[string][]byte{FileName: whole, FileName + "-wal": []byte("acts")} {
+		if err := os.WriteFile(filepath.Join(dir, name), text, 0o666); err != nil {
+			t.Fatal(err)
+		}
+	}
+	freeze := func(flags uintptr) {
+		t.Helper()
+		if err := syscall.Mount("tmpfs", dir, "tmpfs", syscall.MS_REMOUNT|flags, ""); err != nil {
+			t.Fatal(err)
+		}
+	}
+	freeze(syscall.MS_RDONLY)
+	_, err = Look(ctx, dir, clock())
+	wantError(t, err, "copied while holdproof was at work")
+	freeze(0)
+	if err := os.Remove(filepath.Join(dir, FileName+"-wal")); err != nil {
+		t.Fatal(err)
+	}
+	freeze(syscall.MS_RDONLY)
+	b, err := Look(ctx, dir, clock())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer b.Close()
+	a, err := b.Audit(ctx, AuditOptions{})
+	if err != nil || !a.OK() || a.Checkpoint.Size != 1 {
+		t.Errorf("audit: %+v, %v", a, err)
+	}
+	_, err = b.Write(ctx, func(w *Batch) error {
+		_, err := w.Add(entry.Draft{At: time.Now(), Body: entry.Configuration{SHA256: entry.Sum(nil), File: "a", Text: ""}})
+		return err
+	})
+	wantError(t, err, "may not write")
 }

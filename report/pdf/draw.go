@@ -12,6 +12,7 @@ import (
 	"bytes"
 	"compress/zlib"
 	"crypto/sha256"
+	"encoding/base64"
 	"encoding/hex"
 	"fmt"
 	"strings"
@@ -31,6 +32,8 @@ type Parts struct {
 	// Twin asks for the same pages as a PDF/A-1b (ISO 19005-1), without attachments: a
 	// twin for validators that know no other part. It is no record.
 	Twin bool
+	// Preview asks for pages that say on each of them that nobody signed them.
+	Preview bool
 }
 
 // part is the part of ISO 19005 that a file conforms to.
@@ -71,7 +74,7 @@ func draw(d daily.Day, p Parts, as part) ([]byte, error) {
 	if err != nil {
 		return nil, fmt.Errorf("drawing a record: %w", err)
 	}
-	r := &record{sheet: newSheet(), d: d, figures: p.Figures}
+	r := &record{sheet: newSheet(), d: d, figures: p.Figures, preview: p.Preview}
 	r.front()
 	r.cycles()
 	r.lists()
@@ -137,10 +140,15 @@ type record struct {
 	*sheet
 	d       daily.Day
 	figures map[string]figure.Cycle
+	preview bool
 }
 
 func (r *record) title() string {
-	return r.d.Surgery.Name + ", " + r.day() + ": day record"
+	what := "day record"
+	if r.preview {
+		what = "preview of a day record, not signed"
+	}
+	return r.d.Surgery.Name + ", " + r.day() + ": " + what
 }
 
 // day is the date for people: Monday 2 Nov 2026.
@@ -191,6 +199,9 @@ func (r *record) foot(i, n int) {
 	page := fmt.Sprintf("Page %d of %d", i, n)
 	st := noteOn
 	id := fmt.Sprintf("Record %s, revision %d", r.d.Record.ID, r.d.Record.Revision)
+	if r.preview {
+		id = "Preview, not signed. " + id
+	}
 	room := column - r.width(id, st) - r.width(page, st) - 12
 	r.put(left, y+4, id, st)
 	r.put(left+r.width(id, st)+6, y+4, r.shorten(r.d.Surgery.Name+", "+r.day(), note, room), note)
@@ -205,9 +216,19 @@ func (r *record) foot(i, n int) {
 		r.put(left, y+7.6, before, note)
 	}
 	r.put(left, y+11.2, "Log", note)
-	r.put(left+22, y+11.2, fmt.Sprintf("%d entries, root", r.d.Record.LogSize), noteOn)
-	root := r.d.Record.LogRoot
+	r.put(left+22, y+11.2, fmt.Sprintf("%d entries, root as a checkpoint has it", r.d.Record.LogSize), noteOn)
+	root := rootWords(r.d.Record.LogRoot)
 	r.put(left+column-r.width(root, code), y+11.2, root, code)
+}
+
+// rootWords writes the root of the log as checkpoints do, so that who keeps one can
+// compare by eye; the Day has it in hex.
+func rootWords(root string) string {
+	b, err := hex.DecodeString(root)
+	if err != nil {
+		return root
+	}
+	return base64.StdEncoding.EncodeToString(b)
 }
 
 // openRecalls stand above everything else on every page; the first page has them at

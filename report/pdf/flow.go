@@ -13,7 +13,7 @@ func (s *sheet) wrap(words string, st style, w float64) []string {
 	var lines []string
 	line, used := "", 0.0
 	space := s.width(" ", st)
-	for _, word := range strings.Fields(words) {
+	for _, word := range unbroken(strings.Fields(words)) {
 		width := s.width(word, st)
 		if line != "" && used+space+width <= w {
 			line += " " + word
@@ -35,6 +35,20 @@ func (s *sheet) wrap(words string, st style, w float64) []string {
 		lines = append(lines, line)
 	}
 	return lines
+}
+
+// unbroken joins what belongs on one line: a machine and the number of a cycle, S1 · 1046.
+func unbroken(words []string) []string {
+	out := words[:0]
+	for i := 0; i < len(words); i++ {
+		if i > 0 && i+1 < len(words) && words[i] == "·" && '0' <= words[i+1][0] && words[i+1][0] <= '9' {
+			out[len(out)-1] += " · " + words[i+1]
+			i++
+			continue
+		}
+		out = append(out, words[i])
+	}
+	return out
 }
 
 // fits is how many bytes of the word are no wider than w, at least one letter with

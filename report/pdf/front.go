@@ -346,8 +346,14 @@ func (r *record) tests(a daily.Answer) cell {
 func (r *record) signatures() {
 	second := left + blockW + blockGap
 	r.frame(left)
+	if r.preview {
+		st := strong.in(figure.InkQuiet)
+		for _, x := range []float64{left, second} {
+			r.put(x+(blockW-r.width(previewWords, st))/2, blockTop+blockH/2+1.2, previewWords, st)
+		}
+	}
 	r.put(left, blockTop+blockH+3.6, "Left: who prepared this record. Right: who reviewed it. An empty block means that nobody signed it.", note)
-	if r.d.Signing.Second == "none" {
+	if r.d.Signing.Second == "none" && !r.preview {
 		y := r.y
 		r.y = blockTop
 		r.rule2(second)
@@ -366,6 +372,9 @@ func (r *record) signatures() {
 }
 
 func (r *record) rule2(x float64) { r.ruleFrom(x, blockTop, x+blockW) }
+
+// previewWords stand where a person would sign.
+const previewWords = "Preview: signed by nobody"
 
 // frame draws a hairline around the room for a signature.
 func (r *record) frame(x float64) {

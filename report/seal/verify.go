@@ -65,6 +65,10 @@ func Verify(pdf []byte, t Trust) *Report {
 	return r
 }
 
+// savedAgain is what most often is behind a file that is not as it was signed, and what
+// to do about it.
+const savedAgain = "another program may have saved it again, so look at the file as the surgery keeps it, in its folder records"
+
 func capitalised(err error) string {
 	s := err.Error()
 	return capital(s) + "."
@@ -72,7 +76,7 @@ func capitalised(err error) string {
 
 func (r *Report) verify(pdf []byte, t Trust) (err error) {
 	if r.file, err = pdffile.Read(pdf); err != nil {
-		return err
+		return fmt.Errorf("this is not a record as it was written; %s: %w", savedAgain, err)
 	}
 	fields, err := r.fields()
 	if err != nil {
@@ -91,7 +95,8 @@ func (r *Report) verify(pdf []byte, t Trust) (err error) {
 		}
 	}
 	if want := len(r.Signatures) + 1; len(r.file.Revisions) != want {
-		return fmt.Errorf("the file was extended after the last signature: %d revisions, expected %d", len(r.file.Revisions), want)
+		signed := r.file.Revisions[min(want, len(r.file.Revisions))-1].End
+		return fmt.Errorf("the file was extended after the last signature, from byte %d on; %s (%d revisions, expected %d)", signed, savedAgain, len(r.file.Revisions), want)
 	}
 	return r.acrossSignatures(fields)
 }

@@ -26,7 +26,7 @@ func auditCommand(w World, at *common) *cobra.Command {
 	c.Flags().StringSliceVar(&since, "since", nil, "a file with checkpoints that was kept elsewhere")
 	c.Flags().BoolVar(&asJSON, "json", false, "print one JSON object and nothing else")
 	c.RunE = func(c *cobra.Command, _ []string) error {
-		r, done, err := openRecords(c.Context(), w, at)
+		r, done, err := lookAtRecords(c.Context(), w, at)
 		if err != nil {
 			return err
 		}

@@ -35,7 +35,7 @@ func bagCommand(w World, at *common) *cobra.Command {
 	c.RunE = func(c *cobra.Command, args []string) error {
 		words.ctx = c.Context()
 		defer words.done()
-		r, done, err := openRecords(c.Context(), w, at)
+		r, done, err := lookAtRecords(c.Context(), w, at)
 		if err != nil {
 			return err
 		}

@@ -72,7 +72,7 @@ func preview(c *cobra.Command, w World, r *surgery.Records, date, out string, as
 		}
 		return err
 	}
-	data, err := rec.PDF()
+	data, err := rec.Preview()
 	if err != nil {
 		return err
 	}

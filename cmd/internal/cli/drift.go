@@ -34,7 +34,7 @@ func driftCommand(w World, at *common) *cobra.Command {
 }
 
 func driftShown(ctx context.Context, w World, at *common, steriliser string, asJSON bool) error {
-	r, done, err := openRecords(ctx, w, at)
+	r, done, err := lookAtRecords(ctx, w, at)
 	if err != nil {
 		return err
 	}

@@ -18,11 +18,21 @@ import (
 // openRecords opens the logbook of --dir under the settings in force. What the acts
 // on it have to say beside their results goes to standard error when it is closed.
 func openRecords(ctx context.Context, w World, at *common) (*surgery.Records, func(), error) {
+	return recordsOf(ctx, w, at, surgery.OpenRecords)
+}
+
+// lookAtRecords is openRecords for commands that only read.
+func lookAtRecords(ctx context.Context, w World, at *common) (*surgery.Records, func(), error) {
+	return recordsOf(ctx, w, at, surgery.LookAtRecords)
+}
+
+func recordsOf(ctx context.Context, w World, at *common,
+	open func(context.Context, string, surgery.Settings, surgery.World) (*surgery.Records, error)) (*surgery.Records, func(), error) {
 	s, err := settingsFor(w, at.dir, at.config)
 	if err != nil {
 		return nil, nil, err
 	}
-	r, err := surgery.OpenRecords(ctx, at.dir,
+	r, err := open(ctx, at.dir,
 		surgery.Settings{Value: s.value, File: s.file, Text: s.inForce(w)}, surgery.World{Now: w.Now, Rounds: w.rounds})
 	if err != nil {
 		return nil, nil, err

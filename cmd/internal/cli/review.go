@@ -25,7 +25,7 @@ func reviewCommand(w World, at *common) *cobra.Command {
 	configFlag(c, at)
 	c.Flags().BoolVar(&asJSON, "json", false, "print one JSON object and nothing else")
 	c.RunE = func(c *cobra.Command, _ []string) error {
-		r, done, err := openRecords(c.Context(), w, at)
+		r, done, err := lookAtRecords(c.Context(), w, at)
 		if err != nil {
 			return err
 		}

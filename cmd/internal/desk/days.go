@@ -87,7 +87,7 @@ func (d *Desk) draft(w http.ResponseWriter, r *http.Request, _ visitor) error {
 	if err != nil {
 		return surgery.ErrNotKept
 	}
-	pdf, err := rec.PDF()
+	pdf, err := rec.Preview()
 	if err != nil {
 		return err
 	}

@@ -69,13 +69,33 @@ func plainPath(err error) error {
 	return err
 }
 
+// unreadCheckpoints says in words why a file of checkpoints cannot be read.
+func unreadCheckpoints(file string, err error) error {
+	out := &noCheckpoints{Problem{Message: file + ": " + plainPath(err).Error(), Remedy: "Look at the name, or name the folder it lies in."}, err}
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		out.Message = file + ": there is no such file"
+	case errors.Is(err, fs.ErrPermission):
+		out.Message, out.Remedy = file+": you may not read it", "Copy it to a folder of your own."
+	}
+	return out
+}
+
+// noCheckpoints is a problem whose cause can be asked for.
+type noCheckpoints struct {
+	Problem
+	cause error
+}
+
+func (n *noCheckpoints) Unwrap() []error { return []error{&n.Problem, n.cause} }
+
 // ReadCheckpoints reads a file with one or more checkpoints, as they were written
 // one behind the other, or copied from the screen, with indents and empty lines. A
 // last one that was cut is left out if others stand before it.
 func ReadCheckpoints(file string) ([]entry.Checkpoint, error) {
 	info, err := os.Stat(file)
 	if err != nil {
-		return nil, err
+		return nil, unreadCheckpoints(file, err)
 	}
 	if info.IsDir() {
 		return ReadCheckpoints(filepath.Join(file, checkpointsFile))
@@ -85,7 +105,7 @@ func ReadCheckpoints(file string) ([]entry.Checkpoint, error) {
 	}
 	text, err := os.ReadFile(file)
 	if err != nil {
-		return nil, err
+		return nil, unreadCheckpoints(file, err)
 	}
 	text = bareLines(text)
 	var out []entry.Checkpoint

@@ -25,6 +25,13 @@ type DayRecord struct {
 // PDF draws the record, unsigned. The same record gives the same bytes.
 func (d *DayRecord) PDF() ([]byte, error) { return pdf.Draw(d.Day, d.parts) }
 
+// Preview is PDF with words on every page that nobody signed it.
+func (d *DayRecord) Preview() ([]byte, error) {
+	parts := d.parts
+	parts.Preview = true
+	return pdf.Draw(d.Day, parts)
+}
+
 // Day lays out the record of a day as the logbook holds it, under the configuration in
 // force. It reads no clock: the same logbook gives the same record.
 //

@@ -50,6 +50,17 @@ type Records struct {
 //
 // Errors: those of [logbook.Open]; a configuration with an unknown time zone.
 func OpenRecords(ctx context.Context, dir string, s Settings, w World) (*Records, error) {
+	return openRecords(ctx, dir, s, w, logbook.Open)
+}
+
+// LookAtRecords is OpenRecords for who only reads: a copy that cannot be written to will
+// do, and then every act is refused.
+func LookAtRecords(ctx context.Context, dir string, s Settings, w World) (*Records, error) {
+	return openRecords(ctx, dir, s, w, logbook.Look)
+}
+
+func openRecords(ctx context.Context, dir string, s Settings, w World,
+	opened func(context.Context, string, logbook.Options) (*logbook.Book, error)) (*Records, error) {
 	if w.Version == "" {
 		w.Version = Version
 	}
@@ -57,7 +68,7 @@ func OpenRecords(ctx context.Context, dir string, s Settings, w World) (*Records
 	if err != nil {
 		return nil, err
 	}
-	book, err := logbook.Open(ctx, dir, logbook.Options{Now: w.Now})
+	book, err := opened(ctx, dir, logbook.Options{Now: w.Now})
 	if err != nil {
 		return nil, err
 	}
