@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"math"
 	"time"
 )
 
@@ -115,6 +116,34 @@ func encodingOf(head []byte) charset {
 	return asciiText // until a byte beyond ASCII is met
 }
 
+// delimiters are those that are tried, in this order.
+var delimiters = []byte{'\t', ';', ','}
+
+// headingLine is the line of the first heading under the first delimiter that shows one,
+// or the last line there can be. No other delimiter need be tried on lines below it.
+func (r *Reader) headingLine(head []byte, enc charset) int {
+	for _, comma := range delimiters {
+		if bytes.IndexByte(head, comma) < 0 {
+			continue
+		}
+		lines := csv.NewReader(newText(bytes.NewReader(head), enc, comma))
+		lines.Comma, lines.FieldsPerRecord = rune(comma), -1
+		lines.TrimLeadingSpace = blanks(head, comma)
+		for {
+			cells, err := lines.Read()
+			var wrong *csv.ParseError
+			if err != nil && !errors.As(err, &wrong) {
+				break
+			}
+			if err == nil && isHeading(cells, r.anyHints(cells)) {
+				line, _ := lines.FieldPos(0)
+				return line
+			}
+		}
+	}
+	return math.MaxInt
+}
+
 // probe tries the delimiters on the first bytes and keeps the one under which a
 // heading is found first.
 func (r *Reader) probe(head []byte, end bool) (probe, []string, *Error) {
@@ -122,7 +151,8 @@ func (r *Reader) probe(head []byte, end bool) (probe, []string, *Error) {
 	var bestCells []string
 	var nearest *Error
 	bestScore := 0
-	for _, comma := range []byte{'\t', ';', ','} {
+	last := r.headingLine(head, p.enc)
+	for _, comma := range delimiters {
 		t := newText(bytes.NewReader(head), p.enc, comma)
 		lines := csv.NewReader(t)
 		lines.Comma, lines.FieldsPerRecord = rune(comma), -1
@@ -146,6 +176,9 @@ func (r *Reader) probe(head []byte, end bool) (probe, []string, *Error) {
 				continue
 			}
 			line, _ := lines.FieldPos(0)
+			if line > last {
+				break
+			}
 			h := r.anyHints(cells)
 			if !isHeading(cells, h) {
 				near = almostHeading(cells, line, h)

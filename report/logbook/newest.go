@@ -59,7 +59,7 @@ func (w walk) around(f CycleFilter, to *where) {
 }
 
 // manyActs is from how many on it is quicker to look at cycle after cycle whether a person
-// acted on it than to gather all that the person acted on (measured).
+// acted on it than to gather all that the person acted on (ours).
 const manyActs = 500
 
 // actsOften tells whether a person made very many entries.

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"github.com/alexedwards/scs/v2"
+	"golang.org/x/sync/singleflight"
 
 	"holdproof/cmd/internal/surgery"
 )
@@ -42,6 +43,7 @@ type Desk struct {
 	drafts   *drafts
 	came     *arrivals
 	smalls   *memory[template.HTML]
+	drawing  singleflight.Group // small figures of a day that are being drawn
 	larges   *memory[drawing]
 	reads    *memory[[]string]
 	answers  *memory[[]surgery.Reply]

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
+	"strings"
 	"sync"
 
 	"golang.org/x/sync/singleflight"
@@ -36,18 +37,28 @@ func (m *memory[T]) get(key string, create func() (T, error)) (T, error) {
 	}
 	made, err, _ := m.once.Do(key, func() (any, error) {
 		v, err := create()
-		if err != nil {
-			return v, err
+		if err == nil {
+			m.put(key, v)
 		}
-		m.mu.Lock()
-		defer m.mu.Unlock()
-		if len(m.of) >= m.most {
-			clear(m.of)
-		}
-		m.of[key] = v
-		return v, nil
+		return v, err
 	})
 	return made.(T), err
+}
+
+func (m *memory[T]) put(key string, v T) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if len(m.of) >= m.most {
+		clear(m.of)
+	}
+	m.of[key] = v
+}
+
+func (m *memory[T]) has(key string) bool {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	_, there := m.of[key]
+	return there
 }
 
 // How many are kept (ours): small figures of 4 kB, large ones of 60 kB, and how files
@@ -68,12 +79,9 @@ type drawing struct {
 // small is the small figure of a cycle; nothing if it cannot be drawn. A verdict that is
 // made anew has another number, and another picture.
 func (d *Desk) small(s surgery.Shown) template.HTML {
-	svg, err := d.smalls.get(fmt.Sprint(s.Key, " ", s.VerdictEntry), func() (template.HTML, error) {
+	svg, err := d.smalls.get(pictureKey(s), func() (template.HTML, error) {
 		c, err := d.records.Drawn(context.Background(), s.Key)
-		if err != nil || c.Missing != "" {
-			return "", err
-		}
-		return template.HTML(figure.SmallSVG(c.Cycle, 26, 8)), nil // words in it are escaped by figure
+		return smallOf(c), err
 	})
 	if err != nil {
 		d.log(err)
@@ -81,9 +89,39 @@ func (d *Desk) small(s surgery.Shown) template.HTML {
 	return svg
 }
 
+func pictureKey(s surgery.Shown) string { return fmt.Sprint(s.Key, " ", s.VerdictEntry) }
+
+func smallOf(c surgery.Drawn) template.HTML {
+	if c.Record == nil || c.Missing != "" {
+		return ""
+	}
+	return template.HTML(figure.SmallSVG(c.Cycle, 26, 8)) // words in it are escaped by figure
+}
+
+// draw makes the small figures of many cycles that are not kept yet, and reads each
+// export once for all of them.
+func (d *Desk) draw(ctx context.Context, list []surgery.Shown) {
+	var keys []string
+	under := map[string]string{}
+	for _, s := range list {
+		if at := pictureKey(s); !d.smalls.has(at) {
+			keys, under[s.Key] = append(keys, s.Key), at
+		}
+	}
+	if len(keys) == 0 {
+		return
+	}
+	_, err, _ := d.drawing.Do(strings.Join(keys, " "), func() (any, error) {
+		return nil, d.records.DrawnAll(context.WithoutCancel(ctx), keys, func(key string, c surgery.Drawn) { d.smalls.put(under[key], smallOf(c)) })
+	})
+	if err != nil {
+		d.log(err) // each is tried by itself when it is shown
+	}
+}
+
 // large is the large figure of a cycle, or why there is none.
 func (d *Desk) large(r *http.Request, s surgery.Shown) (template.HTML, string, error) {
-	got, err := d.larges.get(fmt.Sprint(s.Key, " ", s.VerdictEntry), func() (drawing, error) {
+	got, err := d.larges.get(pictureKey(s), func() (drawing, error) {
 		c, err := d.records.Drawn(context.WithoutCancel(r.Context()), s.Key)
 		if err != nil || c.Missing != "" {
 			return drawing{missing: c.Missing}, err

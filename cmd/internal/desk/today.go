@@ -81,6 +81,7 @@ func (d *Desk) dayPage(w http.ResponseWriter, r *http.Request, v visitor, date s
 	if err != nil {
 		return err
 	}
+	d.draw(r.Context(), day.Shown)
 	data := todayData{DayShown: day, Today: date == d.records.Today(), Rows: rowsOf(day)}
 	for _, s := range day.Ready.Seen {
 		data.Sights = append(data.Sights, sightWords(s))

@@ -13,6 +13,7 @@ import (
 	"holdproof/parse/cycle"
 	picture "holdproof/report/figure"
 	"holdproof/report/logbook"
+	"holdproof/report/logbook/entry"
 	"holdproof/validate"
 	"holdproof/validate/steam"
 )
@@ -44,38 +45,99 @@ func (r *Records) Drawn(ctx context.Context, key string) (Drawn, error) {
 }
 
 func (r *Records) drawn(ctx context.Context, v *logbook.View, c logbook.Cycle) (Drawn, error) {
-	if c.Readings == 0 {
-		return Drawn{Missing: "The record has no readings to draw."}, nil
+	var out Drawn
+	err := r.drawnOf(ctx, v, []logbook.Cycle{c}, func(_ string, d Drawn) { out = d })
+	return out, err
+}
+
+// DrawnAll is [Records.Drawn] of many cycles: each file is read once, however many of them
+// it holds. A key that is not kept is passed over.
+func (r *Records) DrawnAll(ctx context.Context, keys []string, give func(key string, d Drawn)) error {
+	return r.book.Read(ctx, func(v *logbook.View) error {
+		var cycles []logbook.Cycle
+		for _, key := range keys {
+			list, err := v.Cycles(ctx, logbook.CycleFilter{Key: key, Renamed: true, Verdicts: true})
+			if err != nil {
+				return err
+			}
+			cycles = append(cycles, list...)
+		}
+		return r.drawnOf(ctx, v, cycles, give)
+	})
+}
+
+// drawnOf reads the files of cycles, each up to the last of them that it holds.
+func (r *Records) drawnOf(ctx context.Context, v *logbook.View, cycles []logbook.Cycle, give func(key string, d Drawn)) error {
+	wanted := map[string]map[int64]logbook.Cycle{} // by file, by first line
+	var files []entry.Source
+	for _, c := range cycles {
+		if c.Readings == 0 {
+			give(c.Key, Drawn{Missing: "The record has no readings to draw."})
+			continue
+		}
+		from := c.Verdict.Sources[0]
+		if wanted[from.SHA256] == nil {
+			wanted[from.SHA256] = map[int64]logbook.Cycle{}
+			files = append(files, from)
+		}
+		wanted[from.SHA256][from.FirstLine] = c
 	}
-	from := c.Verdict.Sources[0]
+	for _, from := range files {
+		if err := r.drawnFrom(ctx, v, from, wanted[from.SHA256], give); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// drawnFrom reads one file until it met all that is wanted of it.
+func (r *Records) drawnFrom(ctx context.Context, v *logbook.View, from entry.Source, wanted map[int64]logbook.Cycle, give func(key string, d Drawn)) error {
 	src, err := r.original(ctx, v, from.SHA256)
+	if err != nil {
+		return err
+	}
+	defer src.Close()
+	missing := func(why string) {
+		for _, c := range wanted {
+			give(c.Key, Drawn{Missing: why})
+		}
+	}
+	in, err := parse.Open(from.File, src, r.bench.options)
+	if err != nil {
+		missing("The export cannot be read under today's settings.")
+		return nil
+	}
+	for len(wanted) > 0 {
+		got, err := in.Next()
+		if errors.Is(err, io.EOF) || err != nil {
+			missing("The cycle is not found in its export under today's settings.")
+			return nil
+		}
+		c, is := wanted[int64(got.Header.Source.FirstLine)]
+		if got.Record == nil || !is {
+			continue
+		}
+		delete(wanted, int64(got.Header.Source.FirstLine))
+		d, err := r.drawnAs(r.bench.judge(from.File, got), c)
+		if err != nil {
+			return err
+		}
+		give(c.Key, d)
+	}
+	return nil
+}
+
+// drawnAs is what was read, unless it comes out otherwise than the verdict says.
+func (r *Records) drawnAs(j Judged, c logbook.Cycle) (Drawn, error) {
+	now, err := r.verdictOn(j)
 	if err != nil {
 		return Drawn{}, err
 	}
-	defer src.Close()
-	in, err := parse.Open(from.File, src, r.bench.options)
-	if err != nil {
-		return Drawn{Missing: "The export cannot be read under today's settings."}, nil
+	if what := differences(now, *c.Verdict); len(what) > 0 {
+		return Drawn{Missing: fmt.Sprintf("No figure: read under today's settings, the record comes out otherwise (%s). The lead judges it again.", strings.Join(what, ", "))}, nil
 	}
-	for {
-		got, err := in.Next()
-		if errors.Is(err, io.EOF) || err != nil {
-			return Drawn{Missing: "The cycle is not found in its export under today's settings."}, nil
-		}
-		if got.Record == nil || int64(got.Header.Source.FirstLine) != from.FirstLine {
-			continue
-		}
-		j := r.bench.judge(from.File, got)
-		now, err := r.verdictOn(j)
-		if err != nil {
-			return Drawn{}, err
-		}
-		if what := differences(now, *c.Verdict); len(what) > 0 {
-			return Drawn{Missing: fmt.Sprintf("No figure: read under today's settings, the record comes out otherwise (%s). The lead judges it again.", strings.Join(what, ", "))}, nil
-		}
-		return Drawn{Cycle: picture.Cycle{Record: j.Record, Verdict: j.Verdict,
-			Absolute: validate.AbsolutePressure(j.Record, r.bench.machineOf(j.Header).rules.Site)}}, nil
-	}
+	return Drawn{Cycle: picture.Cycle{Record: j.Record, Verdict: j.Verdict,
+		Absolute: validate.AbsolutePressure(j.Record, r.bench.machineOf(j.Header).rules.Site)}}, nil
 }
 
 // Readout is the readings of a cycle for a pointer on its figure. A value that is not
