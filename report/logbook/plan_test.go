@@ -52,7 +52,7 @@ func TestQuestionsUseAnIndex(t *testing.T) {
 		{"the last leak test note of a machine", "note", Filter{Topic: "leak test", Steriliser: "S1", Newest: true, Limit: 1}, "acts_topic"},
 		{"a topic on some days", "note", Filter{Topic: "counter", From: "2026-10-19", To: "2026-11-02"}, "acts_type_day"},
 		{"a topic up to a day", "note", Filter{Topic: "counter", To: "2026-11-02"}, "acts_topic"},
-		{"the last count of a chair", "note", Filter{Topic: "water count read", Subject: "chair 1", To: "2026-11-02", Newest: true, Limit: 1}, "acts_"},
+		{"the last count of a chair", "note", Filter{Topic: "water count read", Subject: "chair 1", To: "2026-11-02", Newest: true, Limit: 1}, "acts_subject"},
 		{"a topic of a cycle", "note", Filter{Cycle: "S1-x", Topic: "counter"}, "acts_cycle"},
 		{"the history of a cycle", "", Filter{Cycle: "S1-x", Superseded: true}, "acts_cycle"},
 		{"a release by number", "release", Filter{Steriliser: "S1", Number: "1042"}, "acts_number"},

@@ -3,6 +3,7 @@ package desk
 import (
 	"context"
 	"fmt"
+	"html/template"
 	"net/http"
 	"net/url"
 	"os"
@@ -20,8 +21,8 @@ type asking struct {
 }
 
 // Query is the period and the machine, for links from one question to another.
-func (a asking) Query() string {
-	return url.Values{"from": {a.From}, "to": {a.To}, "machine": {a.Machine}}.Encode()
+func (a asking) Query() template.URL {
+	return template.URL(url.Values{"from": {a.From}, "to": {a.To}, "machine": {a.Machine}}.Encode()) // escaped already
 }
 
 // shownBack is how many days are answered for when no period is chosen (ours).

@@ -17,6 +17,7 @@ type peopleData struct {
 	Machines []surgery.Steriliser
 	Today    string
 	Said     string
+	Sessions []surgery.LetInShown // for inspectors
 }
 
 func (d *Desk) people(w http.ResponseWriter, r *http.Request, v visitor) error {
@@ -28,7 +29,11 @@ func (d *Desk) people(w http.ResponseWriter, r *http.Request, v visitor) error {
 	if err != nil {
 		return err
 	}
-	return d.show(w, r, v, "people", http.StatusOK, peopleData{people, keys, d.records.Machines(), d.records.Today(), d.sessions.PopString(r.Context(), "said")})
+	sessions, err := d.records.Sessions(r.Context())
+	if err != nil {
+		return err
+	}
+	return d.show(w, r, v, "people", http.StatusOK, peopleData{people, keys, d.records.Machines(), d.records.Today(), d.sessions.PopString(r.Context(), "said"), sessions})
 }
 
 // judgingData is the page that explains how a cycle is judged.

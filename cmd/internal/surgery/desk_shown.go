@@ -204,6 +204,8 @@ func (r *Records) happening(row logbook.Row[entry.Body], names map[string]string
 		if b.Text != "" && b.Text != h.Reason {
 			h.What += ", " + b.Text
 		}
+	case entry.Session:
+		h.What = "inspector let in to read, until " + b.Until.In(r.zone).Format("2 Jan 2006 15:04")
 	default:
 		h.What = string(row.Of)
 	}

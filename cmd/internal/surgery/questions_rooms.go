@@ -41,6 +41,15 @@ func (q *askPeople) reply() (daily.Reply, error) {
 			now = append(now, p.Name+": "+strings.Join(may, ", "))
 		}
 	}
+	let, err := logbook.Find[entry.Session](q.ctx, q.v, logbook.Filter{Subject: sessionInspector})
+	if err != nil {
+		return out, err
+	}
+	for _, row := range let {
+		if day := q.r.localDay(row.At); q.from <= day && day <= q.to {
+			out.Notes = append(out.Notes, fmt.Sprintf("An inspector was let in to read by %s, %s, until %s.", q.who(row.By), q.moment(row.At), q.moment(row.Said.Until.Time)))
+		}
+	}
 	out.Short = "Nobody, on " + dayWords(q.to) + "."
 	if len(now) > 0 {
 		out.Short = "On " + dayWords(q.to) + ": " + strings.Join(now, "; ") + "."

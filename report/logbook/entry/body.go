@@ -34,7 +34,7 @@ func FactsOf(b Body) Facts { return b.facts() }
 var bodies = map[Type]Body{
 	TypeImport: Import{}, TypeVerdict: Verdict{}, TypeRelease: Release{}, TypeDecision: Decision{}, TypeRecall: Recall{},
 	TypeNote: Note{}, TypePerson: Person{}, TypeCertificate: Certificate{}, TypeConfiguration: Configuration{},
-	TypeSignature: Signature{}, TypeCorrection: Correction{},
+	TypeSignature: Signature{}, TypeSession: Session{}, TypeCorrection: Correction{},
 }
 
 // Import says that the bytes of a file were kept, and what was found in them.

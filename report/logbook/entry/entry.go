@@ -54,6 +54,7 @@ const (
 	TypeCertificate   Type = "certificate"
 	TypeConfiguration Type = "configuration"
 	TypeSignature     Type = "signature"
+	TypeSession       Type = "session"
 	TypeCorrection    Type = "correction"
 )
 

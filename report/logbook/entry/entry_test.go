@@ -37,6 +37,7 @@ func samples() []Draft {
 		{At: at, By: "nurse", Proved: "passphrase", Body: Signature{Day: "2026-11-02", Revision: 1, Meaning: "prepared", File: "a.pdf", SHA256: sum, Size: 3, Certificate: sum, TimeFrom: "entry", Root: sum}},
 		{At: at, By: "nurse", Proved: "passphrase", Reason: "typed", Corrects: 6, Body: Correction{Of: TypeNote, About: "chair 1", Body: note}},
 		{At: at, By: "nurse", Proved: "passphrase", Reason: "typed", Corrects: 6, Body: Correction{Of: TypeNote, About: "chair 1", Settled: true}},
+		{At: at, By: "lead", Proved: "passphrase", Body: Session{For: "inspector", Until: At(at)}},
 	}
 }
 

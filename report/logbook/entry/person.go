@@ -109,3 +109,16 @@ func (b Signature) check() error {
 		isSum("sha256", b.SHA256), isSum("certificate", b.Certificate), isSum("root", b.Root),
 		one("time_from", b.TimeFrom, "time stamp", "entry"))
 }
+
+// Session says that somebody without a key was let in to read, until when, by the person
+// of the entry. It changes no day's record.
+type Session struct {
+	For   string `json:"for"` // inspector
+	Until Time   `json:"until"`
+}
+
+func (Session) entryType() Type { return TypeSession }
+func (b Session) facts() Facts  { return Facts{Subject: b.For} }
+func (b Session) check() error {
+	return first(one("for", b.For, "inspector"), needTime("until", b.Until))
+}
