@@ -152,6 +152,15 @@ func TestCorrections(t *testing.T) {
 	if one, err := s.records.ShownCycle(t.Context(), good); err != nil || one.Decision != "" || one.Settled {
 		t.Errorf("%q %v %v", one.Decision, one.Settled, err)
 	}
+	list := s.inspector().get("/day/2026-11-02/entries").text()
+	for _, want := range []string{"Cycle counter", "Corrected by", "Corrects", "The wrong tray was looked at.", "Ben Tarn", "S1 · 1043"} {
+		if !strings.Contains(list, want) {
+			t.Errorf("the entries of the day lack %q: %s", want, list)
+		}
+	}
+	if r := lea.get("/day/2026-11-31/entries"); r.code != http.StatusNotFound {
+		t.Error(r.code)
+	}
 	if r := lea.get("/entry/9999"); r.code != http.StatusNotFound {
 		t.Error(r.code)
 	}

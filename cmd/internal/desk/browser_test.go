@@ -105,7 +105,7 @@ func (s *site) pagesToSee() map[string]string {
 		"cycle-leak": "/cycle/" + s.key("S1", "1040"), "cycle-cut": "/cycle/" + s.key("S2", "419"), "cycle-test": "/cycle/" + s.key("S1", "1041"), "days": "/days", "find": "/find?machine=S1",
 		"window": "/find?window=S1", "questions": "/find?from=2026-11-01&to=2026-11-02", "question-6": "/question/6", "question-2": "/question/2?from=2026-11-02&to=2026-11-02", "people": "/people", "drift": s.drifting(), "people-add": "/people/add", "person": "/person/lea",
 		"judging": "/judging", "note": "/note", "note-duty": "/note?duty=water+lines+disinfected", "load": "/load", "sheet": "/sheet",
-		"entry": "/entry/21", "entry-note": "/entry/" + s.noted(), "cycle-conforms": "/cycle/" + s.key("S1", "1043")}
+		"entry": "/entry/21", "entries": "/day/2026-11-02/entries", "entry-note": "/entry/" + s.noted(), "cycle-conforms": "/cycle/" + s.key("S1", "1043")}
 }
 
 // Pictures of every page, to be looked at by a person: HOLDPROOF_LOOK names a folder.

@@ -82,6 +82,24 @@ func (d *Desk) showEntry(w http.ResponseWriter, r *http.Request, v visitor, code
 	return d.show(w, r, v, "entry", code, data)
 }
 
+// entriesData are the entries of a day.
+type entriesData struct {
+	Date    string
+	Entries []surgery.DayEntry
+}
+
+// Title says of which day.
+func (e entriesData) Title() string { return "Entries of " + dayWords(e.Date) }
+
+func (d *Desk) entries(w http.ResponseWriter, r *http.Request, v visitor) error {
+	date := r.PathValue("day")
+	list, err := d.records.EntriesOf(r.Context(), date)
+	if err != nil {
+		return err
+	}
+	return d.show(w, r, v, "entries", http.StatusOK, entriesData{date, list})
+}
+
 // correct keeps a new entry that names the old one.
 func (d *Desk) correct(w http.ResponseWriter, r *http.Request, v visitor) error {
 	if err := r.ParseForm(); err != nil {

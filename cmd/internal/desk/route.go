@@ -60,6 +60,7 @@ func (d *Desk) routes() []route {
 		{"POST /day/{day}/countersign", leads, d.countersign},
 		{"GET /day/{day}/record/read", everyone, d.recordInline},
 		{"GET /day/{day}/reading", everyone, d.reading},
+		{"GET /day/{day}/entries", everyone, d.entries},
 		{"GET /sheet", everyone, d.sheetPage},
 		{"POST /sheet", staff, d.sheet},
 		{"GET /load", staff, d.loadPage},

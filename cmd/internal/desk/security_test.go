@@ -40,6 +40,7 @@ var whose = []struct {
 	{"POST /day/{day}/countersign", false, false, true, false},
 	{"GET /day/{day}/record/read", false, true, true, true},
 	{"GET /day/{day}/reading", false, true, true, true},
+	{"GET /day/{day}/entries", false, true, true, true},
 	{"GET /sheet", false, true, true, true},
 	{"POST /sheet", false, true, true, false},
 	{"GET /load", false, true, true, false},

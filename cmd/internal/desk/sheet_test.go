@@ -186,6 +186,9 @@ func TestNoteForms(t *testing.T) {
 	s := newSite(t)
 	ben := s.as("ben")
 	list := ben.get("/note").body
+	if strings.Contains(list, "--") {
+		t.Error("the list names flags of the command line")
+	}
 	for _, f := range surgery.Duties() {
 		if !strings.Contains(list, "duty="+strings.ReplaceAll(html.EscapeString(url.PathEscape(f.Name)), "+", "%20")) {
 			t.Errorf("%s is not on the list", f.Name)

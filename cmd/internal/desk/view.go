@@ -33,7 +33,7 @@ func (frame) MaxUpload() int { return maxUpload }
 var titles = map[string]string{
 	"sign-in": "Sign in", "today": "Today", "cycle": "Cycle", "days": "Days", "find": "Find", "question": "What an inspector asks",
 	"people": "People and machines", "person": "Person", "judging": "How it judges", "drift": "Drift", "inspector": "Session for an inspector",
-	"note": "Note what was done", "sheet": "The day’s sheet", "load": "A load at the machine", "entry": "Entry", "reading": "The record",
+	"note": "Note what was done", "sheet": "The day’s sheet", "load": "A load at the machine", "entry": "Entry", "entries": "Entries", "reading": "The record",
 	"fail": "Not done", "came": "What came in", "draft": "Your draft",
 }
 

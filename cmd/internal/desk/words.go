@@ -3,6 +3,7 @@ package desk
 import (
 	"fmt"
 	"html/template"
+	"regexp"
 	"strings"
 	"time"
 	"unicode"
@@ -30,6 +31,7 @@ func (d *Desk) words() template.FuncMap {
 		"iso":      func(t time.Time) string { return t.Format(time.RFC3339) },
 		"stamp":    d.stamp,
 		"row":      rowOf,
+		"unflag":   unflagged,
 		"lasting":  lasting,
 		"held":     held,
 		"margin":   margin,
@@ -41,6 +43,16 @@ func (d *Desk) words() template.FuncMap {
 		"join":     strings.Join,
 		"address":  address,
 	}
+}
+
+var (
+	flagAside = regexp.MustCompile(`\s*\(--[a-z-]+\)`)
+	flagTail  = regexp.MustCompile(`[;,][^;,]*--[a-z-]+[^;,]*`)
+)
+
+// unflagged leaves out of a text of the help what only helps at a terminal.
+func unflagged(text string) string {
+	return flagTail.ReplaceAllString(flagAside.ReplaceAllString(text, ""), "")
 }
 
 // stamp writes a time of a record as people do; what is no time stays as it is.

@@ -1,6 +1,7 @@
 package surgery
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"time"
@@ -72,6 +73,56 @@ func (r *Records) EntryShown(ctx context.Context, n int64, by *SignedIn) (EntryS
 			out.Note = r.noteShown(note)
 		}
 		return r.mayCorrect(ctx, v, row, by, &out)
+	})
+	return out, err
+}
+
+// DayEntry is an entry of a day, with what corrected it.
+type DayEntry struct {
+	Happening
+	About       string // the cycle, machine or place, "" for the day itself
+	Cycle       string // key, "" for none
+	CorrectedBy int64  // 0 for none
+	Corrects    int64
+}
+
+// EntriesOf are all entries that belong to the record of a day and were made by people,
+// in the order of the log, those that were corrected too.
+//
+// Error: [ErrNotKept] for what is no day.
+func (r *Records) EntriesOf(ctx context.Context, date string) ([]DayEntry, error) {
+	if checkDay(date) != nil {
+		return nil, ErrNotKept
+	}
+	var out []DayEntry
+	err := r.book.Read(ctx, func(v *logbook.View) error {
+		names, err := names(ctx, v)
+		if err != nil {
+			return err
+		}
+		rows, err := logbook.Find[entry.Body](ctx, v, logbook.Filter{From: date, To: date, Superseded: true})
+		if err != nil {
+			return err
+		}
+		for _, row := range rows {
+			if row.By == "" {
+				continue
+			}
+			e := DayEntry{Happening: r.happening(row, names, logbook.Cycle{}), Cycle: row.Cycle, CorrectedBy: row.CorrectedBy, Corrects: row.Corrects}
+			c, err := cycleOf(ctx, v, row.Cycle)
+			if err != nil {
+				return err
+			}
+			if c.Key != "" {
+				e.About = r.nameOf(c)
+			} else if note, is := row.Said.(entry.Note); is {
+				e.About = cmp.Or(note.Place, note.Steriliser)
+			} else if load, is := row.Said.(entry.Release); is {
+				e.About = r.calls(entry.Verdict{Steriliser: load.Steriliser, Number: load.Number})
+			}
+			out = append(out, e)
+		}
+		return nil
 	})
 	return out, err
 }
