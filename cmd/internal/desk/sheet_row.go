@@ -35,6 +35,9 @@ const (
 func rowOf(part sheetPart, i int, duty surgery.SheetDuty, row surgery.SheetRow, who visitor) sheetRow {
 	out := sheetRow{SheetRow: row, Duty: duty, Part: part.Anchor() + "-" + strconv.Itoa(i), Acts: who.Staff() && (duty.Form.Act == "" || who.May(duty.Form.Act))}
 	f := duty.Form
+	if row.Proof == "release" && row.Count == 0 && row.State != surgery.OwedOpen {
+		out.Detail = "" // no load was run yet
+	}
 	switch {
 	case !out.Acts:
 	case duty.Proof == "release":

@@ -1,11 +1,13 @@
 package surgery
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io"
 	"slices"
+	"strings"
 	"time"
 
 	"holdproof/parse/cycle"
@@ -207,12 +209,40 @@ func (r *Records) happening(row logbook.Row[entry.Body], names map[string]string
 	case entry.Session:
 		h.What = "inspector let in to read, until " + b.Until.In(r.zone).Format("2 Jan 2006 15:04")
 	default:
-		h.What = string(row.Of)
+		h.What = eventWords(row.Of, b)
 	}
 	if row.Withdrawn {
 		h.What = "withdrawn"
 	}
 	return h
+}
+
+// eventWords are what an entry says that is about no load and no duty.
+func eventWords(of entry.Type, b entry.Body) string {
+	switch b := b.(type) {
+	case entry.Signature:
+		return fmt.Sprintf("signed as %s, revision %d, as %s", b.Meaning, b.Revision, b.Role)
+	case entry.Person:
+		return "person " + b.Person + " may " + mayWords(b.May)
+	case entry.Certificate:
+		return "certificate of " + cmp.Or(b.Name, b.Person) + " " + b.Act
+	case entry.Import:
+		return "brought in " + b.File
+	}
+	return string(of)
+}
+
+// mayWords are roles with their days.
+func mayWords(may []entry.May) string {
+	var out []string
+	for _, m := range may {
+		text := m.Act + " from " + dayWords(m.Since)
+		if m.Until != "" {
+			text += " to " + dayWords(m.Until)
+		}
+		out = append(out, text)
+	}
+	return strings.Join(out, ", ")
 }
 
 func loadWords(b entry.Release) string {
