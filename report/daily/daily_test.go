@@ -29,7 +29,7 @@ func invented(t testing.TB) Day {
 			Previous: Link{"2026-10-30-r1", hex64}, LogSize: 812, LogRoot: hex64},
 		Surgery:  Surgery{"Tern Quay Surgery", "Europe/London"},
 		Date:     "2026-11-02",
-		Settings: Settings{File: "holdproof.yaml", SHA256: hex64, Limits: "en", Routine: "england"},
+		Settings: Settings{File: "holdproof.yaml", SHA256: hex64, Limits: "en", Routine: "england", Changes: []RoutineChange{{"water lines disinfected", "at least 10 min", "the leaflet says so"}}},
 		Signing:  Signing{Second: "required"},
 		Machines: []Machine{{ID: "S1", Serial: "TQ-0417", Type: "B", Litres: number(18), Counter: &count}, {ID: "S2"}},
 		Tests: []Test{
@@ -40,10 +40,14 @@ func invented(t testing.TB) Day {
 			judged(t, "S1", "1043", 90, validate.Failed), judged(t, "S1", "1042", 30, validate.Conforms), judged(t, "S2", "9", 60, validate.Conforms),
 		},
 		Decisions: []Decision{{Cycle: "S1-20261102-081403", At: "2026-11-02T09:40:00Z", Act: "released", By: "A. Perera", Role: "nurse"}},
-		Duties:    []Duty{{When: "start of day", What: "water lines flushed", Where: "chair 1", State: "done", At: "2026-11-02T07:40:00Z", By: "A. Perera", Detail: "2 min", Source: "HTM 01-05", Sure: "second-hand"}},
-		Missing:   []Missing{{What: "air leakage test", Machine: "S1"}},
-		Remarks:   []string{"<&> “ä”"},
-		Sources:   []Source{{Name: "monday.csv", SHA256: hex64, Bytes: 99, Problems: nil}},
+		Duties: []Duty{{When: "start of day", What: "water lines flushed", Where: "chair 1", State: "done", At: "2026-11-02T07:40:00Z", By: "A. Perera", Detail: "2 min", Source: "HTM 01-05", Sure: "second-hand",
+			Every: "1 day", Count: 1, Value: number(2), ValueUnit: "min", Low: number(2), Unit: "min", LimitSource: "HTM 01-05", LimitSure: "second-hand", Last: "2026-11-02", LastBy: "A. Perera", DueBy: "2026-11-03"},
+			{When: "end of day", What: "water lines disinfected", Where: "chair 1", State: "failed", At: "2026-11-02T17:20:00Z", By: "A. Perera", Product: "rinse", Concentration: "3 %", In: "2026-11-02T17:11:00Z", Out: "2026-11-02T17:20:00Z",
+				Changed: "the leaflet says so", Before: "", Text: "cut short", Source: "ours", Sure: "computed"},
+			{When: "weekly", What: "leak test", State: "never entered", High: number(0.13), Unit: "kPa/min", Before: "no load before this has passed"}},
+		Missing: []Missing{{What: "air leakage test", Machine: "S1"}},
+		Remarks: []string{"<&> “ä”"},
+		Sources: []Source{{Name: "monday.csv", SHA256: hex64, Bytes: 99, Problems: nil}},
 	}
 }
 
@@ -102,7 +106,7 @@ func TestJSONShape(t *testing.T) {
 	}
 	text := string(b)
 	at := -1
-	for _, key := range []string{`"version": 1`, `"holdproof": "0.1.0"`, `"record": {`, `"id": "2026-11-02-r1"`, `"log_root"`, `"surgery"`, `"date"`, `"signing"`, `"machines"`, `"tests"`, `"cycles"`, `"hold_s": 214.6`, `"leak_kpa_per_min": null`, `"decisions"`, `"duties"`, "<&> “ä”", `"name": "monday.csv"`} {
+	for _, key := range []string{`"version": 2`, `"holdproof": "0.1.0"`, `"record": {`, `"id": "2026-11-02-r1"`, `"log_root"`, `"surgery"`, `"date"`, `"signing"`, `"machines"`, `"tests"`, `"cycles"`, `"hold_s": 214.6`, `"leak_kpa_per_min": null`, `"decisions"`, `"duties"`, "<&> “ä”", `"name": "monday.csv"`} {
 		i := strings.Index(text, key)
 		if i <= at {
 			t.Errorf("%s stands at %d, before or at %d", key, i, at)
@@ -122,7 +126,14 @@ func TestRefused(t *testing.T) {
 		say string
 	}{
 		{"the zero Day", Day{}, "version 0"},
-		{"a later version", change(func(d *Day) { d.Version = 2 }), "version 2"},
+		{"a later version", change(func(d *Day) { d.Version = 3 }), "version 3"},
+		{"a first version with later fields", change(func(d *Day) { d.Version = 1 }), "only version 2 can say"},
+		{"a first version with a later state", change(func(d *Day) { d.Version, d.Duties = 1, []Duty{{What: "x", State: "overdue"}} }), "only version 2 can say"},
+		{"a first version with a time out of service", change(func(d *Day) {
+			d.Version, d.Duties, d.Closed = 1, nil, []Closure{{Machine: "S1", From: "2026-11-02T13:00:00Z"}}
+		}), "only version 2 can say"},
+		{"a state of a duty that is none", change(func(d *Day) { d.Duties[0].State = "" }), "state"},
+		{"a last day that is none", change(func(d *Day) { d.Duties[0].Last = "yesterday" }), "yesterday"},
 		{"a failed cycle that says conforms", change(func(d *Day) { d.Cycles[0].Outcome = "conforms" }), `says "conforms", its findings come to "failed"`},
 		{"an outcome that is none", change(func(d *Day) { d.Cycles[0].Findings[0].Outcome = "fine" }), `"fine"`},
 		{"no findings, and conforms", change(func(d *Day) { d.Cycles[1].Findings = nil }), `come to "not proven"`},
@@ -320,6 +331,21 @@ func TestSchemaHasTheFields(t *testing.T) {
 }
 
 var schema = filepath.Join("..", "..", "fixtures", "day.schema.json")
+
+// A day that the first version wrote is read and written again byte for byte.
+func TestFirstVersion(t *testing.T) {
+	old, err := os.ReadFile(filepath.Join("testdata", "day-version-1.json"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	d, err := Parse(old)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d.Version != 1 || len(d.Duties) != 2 || d.Duties[1].State != "missed" || d.Closed[0].Machine != "S2" {
+		t.Errorf("%+v", d)
+	}
+}
 
 // A reader that shares nothing with this program finds the day good and a changed
 // one not: python3-jsonschema, draft 2020-12.

@@ -7,8 +7,12 @@
 // Day gives the same bytes.
 package daily
 
-// Version is that of the JSON form. A Day of another version is refused.
-const Version = 1
+// Version is the version of day.json that is written. Version 1 is read too: it lacks
+// what is marked so, and a field that does not apply is left out of version 2.
+const (
+	Version = 2
+	first   = 1
+)
 
 // Day is one day of one surgery. All times are RFC 3339 with the surgery's offset,
 // all hashes SHA-256 in lower-case hex, "" where there is none.
@@ -69,6 +73,15 @@ type Settings struct {
 	Limits        string `json:"limits"` // name of the limit set
 	LooserBecause string `json:"looser_because"`
 	Routine       string `json:"routine"`
+
+	Changes []RoutineChange `json:"routine_changes,omitempty"` // since version 2
+}
+
+// RoutineChange is what the surgery does otherwise than the routine, and why.
+type RoutineChange struct {
+	Duty    string `json:"duty"`
+	Change  string `json:"change"` // such as "at least 10 min"
+	Because string `json:"because"`
 }
 
 // Signing says whether a second person has to sign, and why not if not.
@@ -82,6 +95,8 @@ type Closure struct {
 	Machine string `json:"steriliser"` // "" for the whole surgery
 	Reason  string `json:"reason"`
 	By      string `json:"by"`
+	From    string `json:"from,omitempty"` // a moment of that day, "" if it began before it; since version 2
+	To      string `json:"to,omitempty"`   // a moment of that day, "" if it was not over; since version 2
 }
 
 // Change is an entry that the revision before does not hold, in the order of the log.
@@ -156,18 +171,42 @@ type Decision struct {
 	Rerun  string `json:"rerun"` // id of the cycle that repeated the load
 }
 
-// Duty is a line of the routine beside the cycles.
+// Duty is a line of the routine beside the cycles, or what else was noted.
 type Duty struct {
 	When   string `json:"when"`  // such as "start of day"
 	What   string `json:"what"`  // such as "water lines flushed"
 	Where  string `json:"where"` // machine or chair
-	State  string `json:"state"` // "done", "open", "missed", "not due"
+	State  string `json:"state"` // one of done, open, overdue, failed, not proven, explained, never entered, not due; missed in version 1
 	At     string `json:"at"`
 	By     string `json:"by"`
-	Detail string `json:"detail"` // figures and the limit they are held against
+	Detail string `json:"detail"` // figures and the limit they are held against, or words
 	Source string `json:"source"`
 	Sure   string `json:"sure"` // one of the certainty words
+
+	// Since version 2.
+	Every         string   `json:"every,omitempty"` // longest time from one to the next
+	Count         int      `json:"count,omitempty"` // how often that day
+	Value         *float64 `json:"value,omitempty"`
+	ValueUnit     string   `json:"value_unit,omitempty"`
+	Low           *float64 `json:"low,omitempty"` // limits of the figure, ends included, in Unit
+	High          *float64 `json:"high,omitempty"`
+	Unit          string   `json:"unit,omitempty"`
+	LimitSource   string   `json:"limit_source,omitempty"`
+	LimitSure     string   `json:"limit_sure,omitempty"`
+	Product       string   `json:"product,omitempty"`
+	Concentration string   `json:"concentration,omitempty"`
+	In            string   `json:"in,omitempty"` // of a treatment, and when it was taken out
+	Out           string   `json:"out,omitempty"`
+	Last          string   `json:"last,omitempty"` // the day it was last done
+	LastBy        string   `json:"last_by,omitempty"`
+	DueBy         string   `json:"due_by,omitempty"`
+	Before        string   `json:"before_first_load,omitempty"` // how it stands to the first load, where it must pass before it
+	Changed       string   `json:"changed_because,omitempty"`   // why the surgery does it otherwise than the routine
+	Text          string   `json:"text,omitempty"`              // what was said in words
 }
+
+// dutyStates are the words a duty may stand in. "missed" is of version 1.
+var dutyStates = []string{"done", "open", "overdue", "failed", "not proven", "explained", "never entered", "not due", "missed"}
 
 // Source is an export as it was read, attached to the record byte for byte.
 type Source struct {

@@ -9,6 +9,7 @@ import (
 	"io"
 	"math"
 	"reflect"
+	"slices"
 	"time"
 	"unicode/utf8"
 
@@ -89,8 +90,11 @@ func differ(a, b []byte) int {
 func (d Day) Check() error {
 	var errs []error
 	say := func(format string, args ...any) { errs = append(errs, fmt.Errorf("day record: "+format, args...)) }
-	if d.Version != Version {
-		say("version %d, this program knows version %d", d.Version, Version)
+	if d.Version != Version && d.Version != first {
+		say("version %d, this program knows versions %d and %d", d.Version, first, Version)
+	}
+	if d.Version == first {
+		d.checkFirst(say)
 	}
 	if _, err := time.Parse(time.DateOnly, d.Date); err != nil {
 		say("date %q, expected one such as 2026-11-02", d.Date)
@@ -147,12 +151,21 @@ func (d Day) checkRows(say func(string, ...any)) {
 		moment(say, t.Kind+" of "+t.Machine, t.At, false)
 	}
 	for _, u := range d.Duties {
-		switch u.State {
-		case "done", "open", "missed", "not due":
-		default:
+		if !slices.Contains(dutyStates, u.State) {
 			say("%q has the state %q", u.What, u.State)
 		}
-		moment(say, u.What, u.At, false)
+		for _, at := range []string{u.At, u.In, u.Out} {
+			moment(say, u.What, at, false)
+		}
+		for _, day := range []string{u.Last, u.DueBy} {
+			if _, err := time.Parse(time.DateOnly, day); day != "" && err != nil {
+				say("%q names the day %q, expected one such as 2026-11-02", u.What, day)
+			}
+		}
+	}
+	for _, c := range d.Closed {
+		moment(say, "the beginning of a time out of service", c.From, false)
+		moment(say, "the end of a time out of service", c.To, false)
 	}
 	for _, x := range d.Decisions {
 		moment(say, "the decision on "+x.Cycle, x.At, true)
@@ -163,6 +176,21 @@ func (d Day) checkRows(say func(string, ...any)) {
 	for _, r := range d.Recalls {
 		moment(say, "the recall of "+r.Cycle, r.Opened, true)
 		moment(say, "the end of the recall of "+r.Cycle, r.Closed, false)
+	}
+}
+
+// checkFirst refuses what a record of the first version cannot say.
+func (d Day) checkFirst(say func(string, ...any)) {
+	later := len(d.Settings.Changes) > 0
+	for _, c := range d.Closed {
+		later = later || c.From != "" || c.To != ""
+	}
+	for _, u := range d.Duties {
+		old := Duty{When: u.When, What: u.What, Where: u.Where, State: u.State, At: u.At, By: u.By, Detail: u.Detail, Source: u.Source, Sure: u.Sure}
+		later = later || u != old || !slices.Contains([]string{"done", "open", "missed", "not due"}, u.State)
+	}
+	if later {
+		say("version %d holds what only version %d can say", first, Version)
 	}
 }
 

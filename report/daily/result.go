@@ -27,7 +27,9 @@ func (u Duty) Result() validate.Outcome {
 	switch u.State {
 	case "done":
 		return validate.Conforms
-	case "not due":
+	case "failed":
+		return validate.Failed
+	case "not due", "never entered", "explained":
 		return validate.NotAssessed
 	}
 	return validate.NotProven

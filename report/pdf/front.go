@@ -124,6 +124,12 @@ func (r *record) closed() {
 		if c.Machine != "" {
 			what = c.Machine + " was out of service"
 		}
+		if c.From != "" {
+			what += " from " + r.clock(c.From)
+		}
+		if c.To != "" {
+			what += " until " + r.clock(c.To)
+		}
 		r.section("Not in use", func(x, w float64) {
 			line := what + ": " + stripStop(c.Reason) + "."
 			if c.By != "" {

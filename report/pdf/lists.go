@@ -92,23 +92,6 @@ func (r *record) state(m daily.Marked, word string) cell {
 	return c
 }
 
-func (r *record) duties() {
-	r.heading("Duties of the day")
-	if len(r.d.Duties) == 0 {
-		r.para(left, column, "No duty was entered.", text)
-		return
-	}
-	var rows [][]cell
-	for _, u := range r.d.Duties {
-		source := u.Source
-		if source != "" {
-			source += " (" + u.Sure + ")"
-		}
-		rows = append(rows, []cell{r.state(u, u.State), say(u.When, text), say(u.What, text).and(u.Detail, noteOn).and(source, note), say(u.Where, text), say(r.when(u.At), text), say(u.By, text)})
-	}
-	r.table([]col{{"", 22, false}, {"When", 30, false}, {"What", 54, false}, {"Where", 22, false}, {"At", 14, false}, {"By", 28, false}}, rows)
-}
-
 // limits lists every limit the day's cycles were held against, each once, with its
 // source and how sure it is.
 func (r *record) limits() {
@@ -121,6 +104,7 @@ func (r *record) limits() {
 	if why := r.d.Settings.LooserBecause; why != "" {
 		r.para(left, column, "These limits are looser than the published ones, because: "+sentence(why), strong)
 	}
+	r.routineChanges()
 	r.y++
 	var rows [][]cell
 	for _, l := range limitsOf(r.d.InOrder()) {

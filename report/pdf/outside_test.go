@@ -109,7 +109,7 @@ func TestTextInReadingOrder(t *testing.T) {
 		"Cycles in the order of their numbers",
 		"Conforms S1 · 1041", "0.064 kPa/min, at most 0.13", "Conforms S1 · 1042", "Failed S1 · 1043", "Do not use this load. Repack it and run it again.", "2 min 34 s, needs 3 min", "Failed holding-time", "Source: EN 285", "second-hand",
 		"Conforms S1 · 1044", "Conforms S1 · 1046", "Conforms S1 · 1047", "Conforms S2 · 88", "Not proven S2 · 89", "record-complete",
-		"Number 1045 of S1 is missing.", "Duties of the day", "water lines flushed", "Limits the cycles were held against", "at most 0.13 kPa/min", "channel-spread programme 134 at most 2 K EN 285, cl. 8.3; HTM 2010 memory", "Exports, attached", d.Day.Sources[0].SHA256, "It does not show that an item is sterile.", "the hash of the file of the record before when this one was made",
+		"Number 1045 of S1 is missing.", "Duties of the day", "Water lines flushed", "Limits the cycles were held against", "at most 0.13 kPa/min", "channel-spread programme 134 at most 2 K EN 285, cl. 8.3; HTM 2010 memory", "Exports, attached", d.Day.Sources[0].SHA256, "It does not show that an item is sterile.", "the hash of the file of the record before when this one was made",
 	} {
 		i := strings.Index(got[at:], want)
 		if i < 0 {

@@ -41,15 +41,15 @@ func Due(r Routine, f Facts, day string, done []Done) ([]Owed, error) {
 // came in is gone.
 func inOrder(a, b Done) int {
 	return cmp.Or(strings.Compare(a.Day, b.Day), a.At.Compare(b.At), strings.Compare(a.Outcome, b.Outcome), strings.Compare(a.By, b.By),
-		slices.Compare(a.figure(), b.figure()), strings.Compare(a.Unit, b.Unit), cmp.Compare(a.Times, b.Times), strings.Compare(a.Text, b.Text), cmp.Compare(a.Entry, b.Entry))
+		slices.Compare(list(a.Value), list(b.Value)), slices.Compare(list(a.Low), list(b.Low)), strings.Compare(a.Unit, b.Unit), cmp.Compare(a.Times, b.Times), strings.Compare(a.Text, b.Text), cmp.Compare(a.Entry, b.Entry))
 }
 
-// figure is a list of the figure, or of none.
-func (e Done) figure() []float64 {
-	if e.Value == nil {
+// list is a list of the figure, or of none.
+func list(v *float64) []float64 {
+	if v == nil {
 		return nil
 	}
-	return []float64{*e.Value}
+	return []float64{*v}
 }
 
 // diary is what is known when a day is looked at.

@@ -54,12 +54,13 @@ func (o *Owed) least(e Done) *float64 {
 // tolerance is what every comparison with a limit allows, in the unit (ours).
 const tolerance = 1e-9
 
-// said is the figure as it was entered, with the limits it is held against.
+// said is the figure as it was entered, with the limits it is held against. One with more
+// digits than a person types is rounded so that it never looks better.
 func (o *Owed) said(e Done) string {
 	if e.Value == nil || o.Unit == "" {
 		return ""
 	}
-	text := figure(*e.Value, e.Unit)
+	text := figure(rounded(*e.Value, o.High != nil && o.Low == nil), e.Unit)
 	if low := o.least(e); low != nil {
 		text += ", needs " + figure(*low, o.Unit)
 	}
@@ -67,6 +68,14 @@ func (o *Owed) said(e Done) string {
 		text += ", at most " + figure(*o.High, o.Unit)
 	}
 	return text
+}
+
+// rounded keeps three decimals: up where an upper limit is alone, else down.
+func rounded(v float64, up bool) float64 {
+	if up {
+		return math.Ceil(v*1000-tolerance*1000) / 1000
+	}
+	return math.Floor(v*1000+tolerance*1000) / 1000
 }
 
 func figure(v float64, unit string) string { return strconv.FormatFloat(v, 'g', -1, 64) + " " + unit }

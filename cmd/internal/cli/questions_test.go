@@ -53,7 +53,7 @@ var weekAsked = []asked{
 		"S2 · 419 | 2 Nov 2026 11:47 | 134; en | (not proven) not proven | Junie Pascombe; surgical sets, 3 packs, wrapped | rejected at the machine by Tobin Averley, 2 Nov 2026 12:12; sent back to be processed again by Tobin Averley, 2 Nov 2026 17:28, and run again as S2 · 420",
 	}, nil},
 	{3, "not proven", "No. The tests passed before the first load on 10 of 11 days of use of a machine; 4 of 7 days are signed to the end.", []string{
-		"2 Nov 2026 | S1 | (conforms) Yes: steam penetration test passed, control test passed | (conforms) prepared by Tobin Averley, 2 Nov 2026 17:45; reviewed by Edda Marlick, 2 Nov 2026 17:55",
+		"2 Nov 2026 | S1 | (conforms) Yes: steam penetration test passed, control test passed, air leakage test passed | (conforms) prepared by Tobin Averley, 2 Nov 2026 17:45; reviewed by Edda Marlick, 2 Nov 2026 17:55",
 		"2 Nov 2026 | S2 | (not proven) No: control test missing | (conforms) prepared by Tobin Averley, 2 Nov 2026 17:45; reviewed by Edda Marlick, 2 Nov 2026 17:55",
 		"3 Nov 2026 | S2 | (conforms) Yes: steam penetration test passed, control test passed | (conforms) prepared by Tobin Averley, 4 Nov 2026 15:22; reviewed by Edda Marlick, 4 Nov 2026 15:32; revision 2",
 		"6 Nov 2026 | S1 | (conforms) Yes: steam penetration test passed, control test passed | (not proven) prepared by Junie Pascombe, 6 Nov 2026 17:05; waits for the second signature",

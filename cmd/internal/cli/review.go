@@ -15,8 +15,9 @@ func reviewCommand(w World, at *common) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "review",
 		Short: "What waits for whom, worst first",
-		Long: "Lists what waits for a person: recalls, loads nobody decided about, tests nobody read,\n" +
-			"missing numbers, loads to release, days to sign. The exit code is 1 when one of the first\n" +
+		Long: "Lists what waits for a person: recalls, what the routine still owes today, loads nobody\n" +
+			"decided about, tests nobody read, overdue duties, missing numbers, loads to release, days\n" +
+			"to sign. The exit code is 1 when one of the first\n" +
 			"is there. Days more than 31 before the newest cycle are not looked at for gaps,\n" +
 			"signatures and conforming loads; what does not conform is shown however old it is.",
 		Example: "holdproof review",
@@ -51,7 +52,7 @@ func reviewCommand(w World, at *common) *cobra.Command {
 var waitTitles = map[string]string{
 	surgery.WaitRecall: "Call these loads back", surgery.WaitLoad: "Not decided", surgery.WaitTest: "Tests", surgery.WaitBorderline: "Borderline, for two people",
 	surgery.WaitIndicator: "Indicators to read", surgery.WaitStop: "Between the cycles", surgery.WaitGap: "Between the cycles", surgery.WaitCounter: "Between the cycles",
-	surgery.WaitEarly: "Before the day's tests", surgery.WaitStranger: "Of no known steriliser", surgery.WaitFile: "Files that could not be read",
+	surgery.WaitEarly: "Before the day's tests", surgery.WaitOverdue: "Overdue", surgery.WaitStranger: "Of no known steriliser", surgery.WaitFile: "Files that could not be read",
 	surgery.WaitRerun: "To be processed again", surgery.WaitRejected: "To be processed again", surgery.WaitQuarantine: "In quarantine",
 	surgery.WaitRecord: "Released, and no record yet", surgery.WaitRelease: "To release", surgery.WaitDrift: "Moves slowly", surgery.WaitRevision: "Days to sign", surgery.WaitSignature: "Days to sign",
 }
@@ -62,8 +63,12 @@ func writeReview(p *page, all surgery.Review) error {
 	for _, x := range all.Waiting {
 		indent = min(max(indent, cells(p.clean(x.Name))), 24)
 	}
-	title := ""
+	title, told := "", false
 	for _, x := range all.Waiting {
+		if x.Kind != surgery.WaitRecall && !told {
+			p.owed(all)
+			told = true
+		}
 		if t := waitTitles[x.Kind]; t != title {
 			p.line(span{"  " + t, strong})
 			p.gap()
@@ -72,8 +77,11 @@ func writeReview(p *page, all surgery.Review) error {
 		p.waiting(x, indent)
 		p.gap()
 	}
+	if !told {
+		p.owed(all)
+	}
 	if len(all.Waiting) == 0 {
-		p.line(span{"  Nothing waits.", strong})
+		p.line(span{"  " + nothing(all), strong})
 		p.gap()
 	}
 	p.para("  ", "Speaks of what was imported; what was not is not checked. Missing numbers and unsigned days: since "+personsDay(all.From)+".", plain)
@@ -120,7 +128,7 @@ func reviewJSON(w World, all surgery.Review) error {
 		}
 		out = append(out, o)
 	}
-	return writeJSON(w.Stdout, map[string]any{"waiting": out, "since": all.From})
+	return writeJSON(w.Stdout, map[string]any{"waiting": out, "since": all.From, "today": all.Today, "owed": owedJSON(all.Owed)})
 }
 
 // withBy adds to a command who does it, where it asks.

@@ -35,12 +35,12 @@ func (r *Records) Across(ctx context.Context, from, to string) (Period, error) {
 }
 
 func (r *Records) across(ctx context.Context, v *logbook.View, from, to string) (Period, error) {
-	return r.acrossWith(ctx, v, from, to, nil)
+	return r.acrossWith(ctx, v, from, to, false)
 }
 
-// acrossWith is across, and looks for loads before tests too, where tests says when
-// the tests of each day were passed.
-func (r *Records) acrossWith(ctx context.Context, v *logbook.View, from, to string, tests func([]logbook.Cycle) []validate.DayTest) (Period, error) {
+// acrossWith is across, and with tests looks also for loads before the tests that the
+// routine owes before them.
+func (r *Records) acrossWith(ctx context.Context, v *logbook.View, from, to string, tests bool) (Period, error) {
 	first := from
 	if day, err := time.Parse(time.DateOnly, from); err == nil {
 		first = day.AddDate(0, 0, -daysBefore).Format(time.DateOnly)
@@ -60,8 +60,10 @@ func (r *Records) acrossWith(ctx context.Context, v *logbook.View, from, to stri
 		list = append(list, r.summaryOf(c))
 	}
 	facts.Counters = slices.DeleteFunc(facts.Counters, func(c validate.Counter) bool { return r.localDay(c.At) < from })
-	if tests != nil {
-		facts.Tests = tests(cycles)
+	if tests {
+		if facts.Tests, err = r.dayTests(ctx, v, cycles); err != nil {
+			return Period{}, err
+		}
 	}
 	var out Period
 	for _, a := range validate.AcrossCycles(list, facts) {

@@ -96,10 +96,10 @@ func aDay(t testing.TB, r *Records) {
 	}
 }
 
-// readTest enters what the indicator of the day's test showed.
+// readTest enters what the indicator of the day's test showed before the first load.
 func readTest(t testing.TB, r *Records, outcome string) {
 	t.Helper()
-	if _, err := r.Note(t.Context(), Noting{Duty: dutyPenetration, Outcome: outcome, By: as("tom")}); err != nil {
+	if _, err := r.Note(t.Context(), Noting{Duty: dutyPenetration, Outcome: outcome, By: as("tom"), At: at("08:50:00")}); err != nil {
 		t.Fatal(err)
 	}
 }

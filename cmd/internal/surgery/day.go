@@ -11,6 +11,7 @@ import (
 	"holdproof/report/logbook"
 	"holdproof/report/logbook/entry"
 	"holdproof/report/pdf"
+	"holdproof/validate"
 )
 
 // DayRecord is the record of a day before anybody signed it.
@@ -71,6 +72,8 @@ type dayBuilder struct {
 	cycles []logbook.Cycle
 	notes  []logbook.Row[entry.Note] // of the day, in their order
 	period Period                    // what shows between the cycles
+	owed   []Owed                    // what the routine owes
+	gates  []validate.DayTest        // tests that it owes before the first load
 	day    daily.Day
 	parts  pdf.Parts
 }
@@ -90,6 +93,9 @@ func (b *dayBuilder) build(date string) error {
 	}
 	b.machines()
 	if err := b.closures(); err != nil {
+		return err
+	}
+	if err := b.owes(); err != nil {
 		return err
 	}
 	b.tests()

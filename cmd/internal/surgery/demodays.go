@@ -37,7 +37,7 @@ func (w *demoWeek) closes(clock, in, out, by string, machines ...string) []momen
 	var list []moment
 	two := 2.0
 	for _, c := range demoChairs {
-		list = append(list, w.note(clock, by, Noting{Duty: "water lines flushed", Place: c, Outcome: "done", Value: &two}),
+		list = append(list, w.note(clock, by, Noting{Duty: "water lines flushed at the end", Place: c, Outcome: "done", Value: &two}),
 			w.note(out, by, Noting{Duty: dutyDisinfected, Place: c, Outcome: "done", Product: lineRinse, Strength: lineStrength,
 				From: w.at(w.day, in), To: w.at(w.day, out)}),
 			w.note(out, by, Noting{Duty: "suction disinfected", Place: c, Outcome: "done", Product: suctionRinse}))
@@ -80,6 +80,8 @@ func (w *demoWeek) monday() []moment {
 			w.note("08:00", "tobin", Noting{Duty: dutyLeak, Cycle: "S1/1040", Outcome: "passed"}),
 			w.note("08:02", "tobin", Noting{Duty: "clock checked", Steriliser: "S1", Value: &four}),
 			w.note("08:03", "tobin", Noting{Duty: "clock checked", Steriliser: "S2", Value: &behind}),
+			w.note("08:05", "tobin", Noting{Duty: "seal and interlock tested", Steriliser: "S1", Outcome: "passed"}),
+			w.note("08:07", "tobin", Noting{Duty: "seal and interlock tested", Steriliser: "S2", Outcome: "passed"}),
 		},
 		w.tested("08:51", "tobin", "1041", "1042"),
 		w.onS1(demoLoad{clock: "09:36", number: "1043", contents: "examination sets", packs: 8},

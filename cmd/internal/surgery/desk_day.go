@@ -77,6 +77,9 @@ func (b *dayBuilder) outline(date string) error {
 	if err := b.closures(); err != nil {
 		return err
 	}
+	if err := b.owes(); err != nil {
+		return err
+	}
 	b.tests()
 	b.duties()
 	return b.missing()

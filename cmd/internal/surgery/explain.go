@@ -9,7 +9,6 @@ import (
 
 	"holdproof/report/logbook"
 	"holdproof/report/logbook/entry"
-	"holdproof/validate"
 )
 
 // explanation returns the newest note in which a person said what lies between cycles:
@@ -51,7 +50,7 @@ func (r *Records) explains(ctx context.Context, v *logbook.View, key, named stri
 	if err != nil {
 		return "", err
 	}
-	p, err := r.acrossWith(ctx, v, c.Day, day.AddDate(0, 0, reviewDays).Format(time.DateOnly), r.dayTests)
+	p, err := r.acrossWith(ctx, v, c.Day, day.AddDate(0, 0, reviewDays).Format(time.DateOnly), true)
 	if err != nil {
 		return "", err
 	}
@@ -84,37 +83,4 @@ func (r *Records) explains(ctx context.Context, v *logbook.View, key, named stri
 		return "", &Refusal{Why: "nothing between " + r.nameOf(c) + " and other cycles waits", Instead: "holdproof review shows what waits."}
 	}
 	return "", &Refusal{Why: fmt.Sprintf("%d things about %s wait", len(open), r.nameOf(c)), Instead: "Name the one that this explains with --explains: " + Alternatives(open) + "."}
-}
-
-// dayTests says of each machine and day with cycles when the tests that the routine
-// owes each day had passed: a test has at its end, if a person read it where one must.
-func (r *Records) dayTests(cycles []logbook.Cycle) []validate.DayTest {
-	type machineDay struct{ machine, day string }
-	passed := map[machineDay]map[string]time.Time{}
-	var days []machineDay
-	for _, c := range cycles {
-		at := machineDay{c.Steriliser, c.Day}
-		if passed[at] == nil {
-			passed[at] = map[string]time.Time{}
-			days = append(days, at)
-		}
-		first := passed[at][c.Kind]
-		if isTest(c) && c.Settled && c.Outcome != Failed.String() && c.Outcome != NotProven.String() && (first.IsZero() || c.End.Before(first)) {
-			passed[at][c.Kind] = c.End.In(r.zone)
-		}
-	}
-	var out []validate.DayTest
-	for _, s := range r.settings.Value.Sterilisers {
-		for _, kind := range kindsOfTest {
-			if !owes(r.settings.Value.Routine, s.Type, kind) {
-				continue
-			}
-			for _, at := range days {
-				if at.machine == s.ID {
-					out = append(out, validate.DayTest{Steriliser: s.ID, Day: at.day, Name: kind.String(), Passed: passed[at][kind.String()]})
-				}
-			}
-		}
-	}
-	return out
 }

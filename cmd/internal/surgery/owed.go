@@ -131,6 +131,9 @@ func (o *owing) told(d routine.Owed) Owed {
 		out.Text = n.Said.Text
 		data := dataOf(n.Said)
 		out.Product, out.Strength = data.Product, data.Strength
+		if low := data.NeedsMin; low != nil && data.Source != "" && (d.Low == nil || *low > *d.Low) {
+			out.Low, out.LimitSource, out.LimitSure = low, data.Source, "second-hand" // as the settings quote the maker
+		}
 		out.From, out.To = o.r.local(n.Said.From.Time), o.r.local(n.Said.To.Time)
 	}
 	if why := o.waits[waitsAt{d.Duty, d.Steriliser, d.Place}]; why != "" && out.Wanted() && d.State != OwedFailed {

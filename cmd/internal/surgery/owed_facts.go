@@ -40,12 +40,7 @@ type waitsAt struct{ duty, machine, place string }
 
 // owing gathers it as of one moment.
 func (r *Records) owing(ctx context.Context, v *logbook.View, day string) (*owing, error) {
-	o := &owing{r: r, ctx: ctx, v: v, day: day, rule: r.settings.Value.routineInForce(), notes: map[int64]logbook.Row[entry.Note]{},
-		tests: map[string]logbook.Cycle{}, read: map[int64]string{}, waits: map[waitsAt]string{}, ran: map[string]bool{}}
-	o.facts.WaterLines = slices.Clone(r.settings.Value.Chairs)
-	for _, s := range r.settings.Value.Sterilisers {
-		o.facts.Sterilisers = append(o.facts.Sterilisers, routine.Steriliser{ID: s.ID, Type: s.Type, AirDetector: s.AirDetector})
-	}
+	o := r.bareOwing(ctx, v, day)
 	var err error
 	if o.names, err = names(ctx, v); err != nil {
 		return nil, err
@@ -56,6 +51,17 @@ func (r *Records) owing(ctx context.Context, v *logbook.View, day string) (*owin
 		}
 	}
 	return o, nil
+}
+
+// bareOwing knows the settings and nothing that was entered.
+func (r *Records) bareOwing(ctx context.Context, v *logbook.View, day string) *owing {
+	o := &owing{r: r, ctx: ctx, v: v, day: day, rule: r.settings.Value.routineInForce(), notes: map[int64]logbook.Row[entry.Note]{},
+		tests: map[string]logbook.Cycle{}, read: map[int64]string{}, waits: map[waitsAt]string{}, ran: map[string]bool{}}
+	o.facts.WaterLines = slices.Clone(r.settings.Value.Chairs)
+	for _, s := range r.settings.Value.Sterilisers {
+		o.facts.Sterilisers = append(o.facts.Sterilisers, routine.Steriliser{ID: s.ID, Type: s.Type, AirDetector: s.AirDetector})
+	}
+	return o
 }
 
 // back is a day some days before another.
@@ -105,36 +111,32 @@ func (o *owing) older(due []routine.Owed) (bool, error) {
 			continue
 		}
 		asked = append(asked, d.Duty)
-		notes, err := logbook.Find[entry.Note](o.ctx, o.v, logbook.Filter{Topic: d.Duty, To: back(o.day, nearNotes+1)})
-		if err != nil {
-			return false, err
-		}
-		var cycles []logbook.Cycle
-		if duty, _ := dutyNamed(d.Duty); duty.Kind != "" {
-			if cycles, err = o.olderTests(duty.Kind); err != nil {
-				return false, err
-			}
-		}
-		if err := o.add(notes, cycles); err != nil {
+		if err := o.before(d.Duty, back(o.day, nearNotes)); err != nil {
 			return false, err
 		}
 	}
 	return len(asked) > 0, nil
 }
 
-// olderTests are the newest tests of each machine before those that are near. One of them
-// decides; a few are read since some may have failed.
-func (o *owing) olderTests(kind string) ([]logbook.Cycle, error) {
-	const few = 20
-	var out []logbook.Cycle
-	for _, s := range o.facts.Sterilisers {
-		found, err := o.v.Cycles(o.ctx, logbook.CycleFilter{Steriliser: s.ID, Kind: kind, To: back(o.day, nearNotes+1), Newest: true, Limit: few})
-		if err != nil {
-			return nil, err
-		}
-		out = append(out, found...)
+// before reads what was entered of a duty for days before one, and its tests.
+func (o *owing) before(duty, day string) error {
+	to := back(day, 1)
+	notes, err := logbook.Find[entry.Note](o.ctx, o.v, logbook.Filter{Topic: duty, To: to})
+	if err != nil {
+		return err
 	}
-	return out, nil
+	var cycles []logbook.Cycle
+	if kind, _ := dutyNamed(duty); kind.Kind != "" {
+		const few = 20 // one of them decides; a few are read since some may have failed
+		for _, s := range o.facts.Sterilisers {
+			found, err := o.v.Cycles(o.ctx, logbook.CycleFilter{Steriliser: s.ID, Kind: kind.Kind, To: to, Newest: true, Limit: few})
+			if err != nil {
+				return err
+			}
+			cycles = append(cycles, found...)
+		}
+	}
+	return o.add(notes, cycles)
 }
 
 // add makes what the routine knows of notes and tests.

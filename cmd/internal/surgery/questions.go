@@ -221,8 +221,7 @@ func (a *asking) read(from, to string) (*stretch, error) {
 			s.between = append(s.between, f)
 		}
 	}
-	a.tests(s)
-	return s, nil
+	return s, a.tests(s)
 }
 
 // byNumberIn returns the entries of one type of the stretch by their number.
@@ -240,13 +239,18 @@ func byNumberIn[B entry.Body](a *asking, s *stretch) (map[int64]logbook.Row[B], 
 
 // tests lays out, day by day, how the tests stood, as the records of the days do. That a
 // machine was out of service that day explains no missing test where it ran a load.
-func (a *asking) tests(s *stretch) {
+func (a *asking) tests(s *stretch) error {
+	gates, err := a.r.dayTests(a.ctx, a.v, s.cycles)
+	if err != nil {
+		return err
+	}
 	for i := 0; i < len(s.cycles); {
 		j := i
 		for j < len(s.cycles) && s.cycles[j].Day == s.cycles[i].Day {
 			j++
 		}
 		b := a.builder(s, s.cycles[i].Day)
+		b.gates = gates
 		b.machines()
 		b.tests()
 		d := testedDay{day: b.day.Date, tests: b.day.Tests}
@@ -258,6 +262,7 @@ func (a *asking) tests(s *stretch) {
 		s.tested = append(s.tested, d)
 		i = j
 	}
+	return nil
 }
 
 // builder is that of a day, with the cycles and notes of it that are known already.

@@ -29,6 +29,7 @@ const (
 	WaitGap        = "gap"
 	WaitCounter    = "counter"
 	WaitEarly      = "test-before-load"
+	WaitOverdue    = "overdue" // a duty of a week, a quarter or a year
 	WaitStranger   = "unassigned"
 	WaitFile       = "file"
 	WaitRerun      = "re-run"
@@ -43,7 +44,7 @@ const (
 
 // waitOrder is the order in which they are shown.
 var waitOrder = []string{WaitRecall, WaitLoad, WaitTest, WaitBorderline, WaitIndicator, WaitStop, WaitGap, WaitCounter, WaitEarly,
-	WaitStranger, WaitFile, WaitRerun, WaitRejected, WaitQuarantine, WaitRecord, WaitRelease, WaitDrift, WaitRevision, WaitSignature}
+	WaitOverdue, WaitStranger, WaitFile, WaitRerun, WaitRejected, WaitQuarantine, WaitRecord, WaitRelease, WaitDrift, WaitRevision, WaitSignature}
 
 // Waiting is one thing that waits for a person.
 type Waiting struct {
@@ -63,6 +64,10 @@ type Waiting struct {
 type Review struct {
 	Waiting []Waiting
 	From    string // days before this one are not laid side by side here; "" without cycles
+	Today   string // the local date
+	// Owed is what the routine owes today and nobody did yet, in its order, and what nobody
+	// ever entered. What is overdue stands among Waiting.
+	Owed []Owed
 }
 
 // Bad tells whether anything waits that does not conform.
@@ -82,7 +87,7 @@ func (r *Records) Review(ctx context.Context) (Review, error) {
 		}
 		out.From = from
 		w := &waits{r: r, ctx: ctx, v: v, from: from, to: to, stopped: map[string]bool{}}
-		for _, look := range []func() error{w.recalls, w.between, w.cycles, w.machine, w.files, w.drift, w.days} {
+		for _, look := range []func() error{w.recalls, w.between, w.cycles, w.owed, w.machine, w.files, w.drift, w.days} {
 			if err := look(); err != nil {
 				return err
 			}
@@ -91,7 +96,7 @@ func (r *Records) Review(ctx context.Context) (Review, error) {
 			return cmp.Or(cmp.Compare(slices.Index(waitOrder, a.Kind), slices.Index(waitOrder, b.Kind)),
 				-cmp.Compare(rank(a.Outcome.String()), rank(b.Outcome.String())), cmp.Compare(a.Day, b.Day), cmp.Compare(a.Cycle, b.Cycle), cmp.Compare(a.Name, b.Name))
 		})
-		out.Waiting = w.out
+		out.Waiting, out.Owed, out.Today = w.out, w.today, r.Today()
 		return nil
 	})
 	return out, err
@@ -123,6 +128,7 @@ type waits struct {
 	from, to string
 	again    []string        // keys of cycles that failed after a failed one
 	stopped  map[string]bool // keys of cycles that a person has to explain before their loads go out
+	today    []Owed          // still to be done today, or never entered
 	out      []Waiting
 }
 

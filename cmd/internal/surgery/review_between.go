@@ -6,7 +6,7 @@ import (
 
 // between is what shows when cycles are laid side by side.
 func (w *waits) between() error {
-	p, err := w.r.acrossWith(w.ctx, w.v, w.from, w.to, w.r.dayTests)
+	p, err := w.r.acrossWith(w.ctx, w.v, w.from, w.to, true)
 	if err != nil {
 		return err
 	}

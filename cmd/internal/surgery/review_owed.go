@@ -1,0 +1,90 @@
+package surgery
+
+import (
+	"fmt"
+	"strings"
+)
+
+// owed is what the routine owes today and is still to be done, and what is overdue, which
+// waits for a person until it is done.
+func (w *waits) owed() error {
+	o, err := w.r.owing(w.ctx, w.v, w.r.Today())
+	if err != nil {
+		return err
+	}
+	lines, err := o.lines()
+	if err != nil {
+		return err
+	}
+	type same struct{ duty, why string }
+	var order []same
+	at := map[same][]Owed{}
+	for _, l := range lines {
+		switch {
+		case l.Proof != "note":
+			continue
+		case !l.Wanted() && l.State != OwedNeverEntered:
+			continue
+		case l.Daily() || l.State == OwedOpen || l.State == OwedNeverEntered:
+			w.today = append(w.today, l)
+			continue
+		}
+		s := same{l.Duty, l.why()}
+		if at[s] == nil {
+			order = append(order, s)
+		}
+		at[s] = append(at[s], l)
+	}
+	for _, s := range order {
+		l := at[s][0]
+		var places []string
+		for _, x := range at[s] {
+			if x.Where() != "" {
+				places = append(places, x.Where())
+			}
+		}
+		x := Waiting{Kind: WaitOverdue, Name: strings.Join(places, ", "), Day: l.Next, Instruction: l.What, Why: capital(s.why) + ".", Type: l.typed(), Outcome: NotProven}
+		if x.Name == "" {
+			x.Name = "surgery"
+		}
+		switch l.Before {
+		case OwedLoadsWithin:
+			x.Why += " Loads were run without it today."
+		case OwedHoldsLoads:
+			x.Why += " No load before it has passed."
+		}
+		w.add(x, enough(ActNote)...)
+	}
+	return nil
+}
+
+// typed is the command that notes the line, without the program's name.
+func (o Owed) typed() string {
+	out := fmt.Sprintf("note --duty %q", o.Duty)
+	duty, _ := dutyNamed(o.Duty)
+	switch {
+	case o.Place != "":
+		out += fmt.Sprintf(" --place %q", o.Place)
+	case o.Steriliser != "":
+		out += " --steriliser " + o.Steriliser
+	}
+	if says := duty.says(); len(says) > 0 && !duty.Judge {
+		out += " --outcome " + says[0]
+	}
+	if duty.Needs {
+		out += " --value FIGURE"
+	}
+	if duty.Asks&asksProduct != 0 {
+		out += " --product NAME"
+	}
+	if duty.Asks&asksStrength != 0 {
+		out += " --concentration TEXT"
+	}
+	if duty.Asks&asksIn != 0 {
+		out += " --in TIME --out TIME"
+	}
+	if duty.Text {
+		out += " --text TEXT"
+	}
+	return out
+}
