@@ -81,7 +81,7 @@ func placesOf(g []surgery.Owed) string {
 
 func owedWords(g []surgery.Owed) string {
 	l := g[0]
-	words := []string{l.Duty + placesOf(g)}
+	name, words := l.Duty+placesOf(g), []string{}
 	if l.State == surgery.OwedFailed {
 		words = append(words, "failed")
 	}
@@ -97,7 +97,10 @@ func owedWords(g []surgery.Owed) string {
 	if l.Before != surgery.OwedNoGate {
 		words = append(words, l.Before.String())
 	}
-	return strings.Join(words, ": ")
+	if len(words) == 0 {
+		return name
+	}
+	return name + ": " + strings.Join(words, ", ")
 }
 
 // owedJSON are the lines as other programs read them.
