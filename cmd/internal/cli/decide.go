@@ -76,7 +76,11 @@ func decideCommand(w World, at *common) *cobra.Command {
 	s.StringVar(&f.machine.Load.Contents, "contents", "", "what was in it; no names of patients")
 	s.Int64Var(&f.count, "count", 0, "number of packs")
 	s.StringVar(&f.machine.Load.Wrapping, "wrapping", "", "wrapped, hollow, both or neither")
-	s.StringVar(&f.machine.Load.Loaded, "loaded-by", "", "who loaded the machine")
+	s.StringVar(&f.machine.Load.Loaded, "loaded-by", "", "id of who loaded the machine")
+	s.StringVar(&f.machine.Load.Packed, "packed-by", "", "id of who packed it")
+	s.StringVar(&f.machine.Load.UseBy, "use-by", "", "last day of use: 2027-05-02, or \"6 months\" after the cycle\n(default use_by of the settings)")
+	s.StringVar(&f.machine.Text, "text", "", "at the machine: in words; no names of patients")
+	s.BoolVar(&f.machine.Sure, "yes", false, "what looks like a person's name is none")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		return act(c, w, at, &f.byFlags, func(r *surgery.Records) error { return f.decide(c, w, r, args) })
 	}
@@ -101,7 +105,7 @@ func (f *decideFlags) decide(c *cobra.Command, w World, r *surgery.Records, args
 	if len(args) == 0 {
 		return errors.New("no cycle is named, for example: " + c.Example)
 	}
-	d := surgery.Deciding{Do: do, Cycles: args, By: f.proof(), Reason: f.reason, Rerun: f.rerun, At: when}
+	d := surgery.Deciding{Do: do, Cycles: args, By: f.proof(), Reason: f.reason, Rerun: f.rerun, At: when, Sure: f.machine.Sure}
 	if f.second != "" {
 		d.Second = surgery.Proof{Person: f.second, Passphrase: f.words.ask(f.second)}
 	}
@@ -175,6 +179,9 @@ func (f *decideFlags) atMachine(c *cobra.Command, w World, r *surgery.Records, a
 	if err != nil {
 		return err
 	}
+	if text := r.Remark(m); text != "" {
+		fmt.Fprintln(w.Stderr, text)
+	}
 	var second surgery.Proof
 	if f.second != "" {
 		second = surgery.Proof{Person: f.second, Passphrase: f.words.ask(f.second)}
@@ -186,9 +193,6 @@ func (f *decideFlags) atMachine(c *cobra.Command, w World, r *surgery.Records, a
 	word := "released at the machine"
 	if f.reject {
 		word = "rejected at the machine"
-	}
-	if text := r.Remark(m); text != "" {
-		fmt.Fprintln(w.Stderr, text)
 	}
 	return writeDecided(newPage(w, w.Stdout), word, []surgery.Decided{done})
 }

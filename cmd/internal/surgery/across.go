@@ -71,6 +71,15 @@ func (r *Records) acrossWith(ctx context.Context, v *logbook.View, from, to stri
 			out.Findings = append(out.Findings, a)
 		}
 	}
+	ran, err := r.ranOut(ctx, v, cycles)
+	if err != nil {
+		return Period{}, err
+	}
+	for _, a := range ran {
+		if slices.ContainsFunc(a.Cycles, func(key string) bool { return inside[key] }) {
+			out.Findings = append(out.Findings, a)
+		}
+	}
 	for _, key := range validate.FailedAgain(list) {
 		if inside[key] {
 			out.Again = append(out.Again, key)

@@ -4,7 +4,9 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"reflect"
 	"strings"
+	"time"
 
 	"holdproof/report/logbook"
 	"holdproof/report/logbook/entry"
@@ -25,7 +27,7 @@ type Correcting struct {
 // Errors: a [*Refusal]; [logbook.ErrStale] if it was corrected meanwhile.
 func (r *Records) Correct(ctx context.Context, c Correcting) (Noted, error) {
 	var out Noted
-	if strings.TrimSpace(c.Reason) == "" {
+	if strings.TrimSpace(c.Reason) == "" && !c.takesOut() {
 		return out, &Refusal{Why: "a correction needs a reason", Instead: "Give it with --reason."}
 	}
 	if !c.Note.At.IsZero() {
@@ -36,6 +38,9 @@ func (r *Records) Correct(ctx context.Context, c Correcting) (Noted, error) {
 	row, _, err := r.correction(ctx, r.book.View, c)
 	if err != nil {
 		return out, err
+	}
+	if old, is := row.Said.(entry.Note); strings.TrimSpace(c.Reason) == "" && (!is || !old.To.IsZero()) {
+		return out, &Refusal{Why: "the out time is entered already, and a correction needs a reason", Instead: "Give it with --reason."}
 	}
 	act := ActCorrect
 	if row.By == c.By.Person {
@@ -61,14 +66,22 @@ func (r *Records) Correct(ctx context.Context, c Correcting) (Noted, error) {
 				at = row.At
 			}
 			out.Outcome = note.Outcome
-			if out.Says, err = r.afterNote(ctx, b.View, note); err != nil {
-				return err
-			}
 		}
 		out.Entry, err = b.Add(entry.Draft{At: at, By: by.Person.Person, Proved: by.how, Reason: c.Reason, Corrects: c.Entry, Body: body})
+		if note, is := body.Body.(entry.Note); is && err == nil {
+			out.Says, err = r.afterNote(ctx, b.View, note, out.Entry)
+		}
 		return err
 	})
 	return out, err
+}
+
+// takesOut tells whether nothing is said but when it came out: what was not over yet is
+// then completed, which needs no reason.
+func (c Correcting) takesOut() bool {
+	n := c.Note
+	n.By, n.To, n.Sure = Proof{}, time.Time{}, false
+	return !c.Withdraw && !c.Note.To.IsZero() && reflect.DeepEqual(n, Noting{})
 }
 
 // mayStill refuses a correction that would say what the person may not say by a note.

@@ -56,6 +56,7 @@ type Deciding struct {
 	Packs   []entry.Pack
 	At      time.Time // zero: now
 	Machine *AtMachine
+	Sure    bool // as in [Noting]
 
 	proposals map[string]logbook.Row[entry.Note] // by key
 }
@@ -132,6 +133,9 @@ func (r *Records) decidable(ctx context.Context, d *Deciding, at time.Time) (see
 			return err
 		}
 		d.proposals = map[string]logbook.Row[entry.Note]{}
+		if err := r.noPatient(ctx, v, d.Sure || d.Machine != nil, d.words()...); err != nil {
+			return err
+		}
 		for _, c := range cycles {
 			if err := r.allowed(ctx, v, d, c, at); err != nil {
 				return err
@@ -140,6 +144,15 @@ func (r *Records) decidable(ctx context.Context, d *Deciding, at time.Time) (see
 		return nil
 	})
 	return seen, err
+}
+
+// words are the texts of a decision.
+func (d Deciding) words() []string {
+	out := []string{d.Reason}
+	for _, p := range d.Packs {
+		out = append(out, p.Pack, p.Became)
+	}
+	return out
 }
 
 // cyclesNamed finds all the cycles named, each once.

@@ -144,10 +144,10 @@ func (r *Records) plan(ctx context.Context, v *logbook.View, n Noting) (planned,
 func (r *Records) keepNote(ctx context.Context, b *logbook.Batch, p planned, by proven, n Noting) (Noted, error) {
 	out := Noted{Outcome: p.body.Outcome}
 	var err error
-	if out.Says, err = r.afterNote(ctx, b.View, p.body); err != nil {
-		return out, err
-	}
 	out.Entry, err = b.Add(entry.Draft{At: n.At, By: by.Person.Person, Proved: by.how, Reason: n.Reason, Body: p.body})
+	if err == nil {
+		out.Says, err = r.afterNote(ctx, b.View, p.body, out.Entry)
+	}
 	return out, err
 }
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -16,13 +17,14 @@ import (
 const farOff = 60
 
 // afterNote says what a note came to: what was computed, and what is to be done first.
-func (r *Records) afterNote(ctx context.Context, v *logbook.View, body entry.Note) ([]string, error) {
+// number is that of the entry.
+func (r *Records) afterNote(ctx context.Context, v *logbook.View, body entry.Note, number int64) ([]string, error) {
 	d := dataOf(body)
 	duty, _ := dutyNamed(body.Duty)
 	var out []string
 	switch {
 	case duty.Name == dutyDisinfected:
-		out = contactSays(body, d)
+		out = contactSays(body, d, number)
 	case duty.Name == dutyCount:
 		out = countSays(body, d)
 	case duty.Name == dutySample:
@@ -39,10 +41,21 @@ func (r *Records) afterNote(ctx context.Context, v *logbook.View, body entry.Not
 	case duty.Name == dutyClock && body.Value != nil && math.Abs(*body.Value) > farOff:
 		out = []string{"Set the recorder's clock by a trusted clock, and enter how far it is off then."}
 	}
-	if stops, since, err := r.window(ctx, v, body, duty); err != nil || stops != nil {
-		return append(stops, since...), err
+	stops, since, err := r.window(ctx, v, body, duty)
+	if err != nil {
+		return nil, err
 	}
-	return out, nil
+	due, err := r.revisionSays(ctx, v, body.Day)
+	return slices.Concat(stops, since, out, due), err
+}
+
+// revisionSays says that the record of a day was signed before this.
+func (r *Records) revisionSays(ctx context.Context, v *logbook.View, day string) ([]string, error) {
+	days, err := v.Days(ctx, day, day)
+	if err != nil || len(days) == 0 || !days[0].Due() {
+		return nil, err
+	}
+	return []string{"The record of " + dayWords(day) + " is signed, and this came after: a new revision of it is due."}, nil
 }
 
 // window says, where a test of a machine failed, what is done first and which loads ran
@@ -56,24 +69,35 @@ func (r *Records) window(ctx context.Context, v *logbook.View, body entry.Note, 
 	if spores {
 		first = []string{"Spores survived. Take " + body.Steriliser + " out of use, keep its packs back, tell the lead."}
 	}
-	loads, good, err := r.LoadsSinceGood(ctx, v, body.Steriliser, duty.Name)
+	ranAt := r.Now()
+	switch {
+	case !body.From.IsZero():
+		ranAt = body.From.Time
+	case body.Cycle != "":
+		c, err := v.Cycle(ctx, body.Cycle)
+		if err != nil {
+			return nil, nil, err
+		}
+		ranAt = c.Start.Time
+	}
+	loads, good, err := r.LoadsSinceGood(ctx, v, body.Steriliser, duty.Name, ranAt)
 	if err != nil {
 		return nil, nil, err
 	}
-	what := "the first cycle that was imported: none is entered as passed"
-	if !good.IsZero() {
-		what = "the last good test (" + r.clockWords(good) + ")"
+	ran := "Since the last good test (" + r.clockWords(good) + ")"
+	if good.IsZero() {
+		ran = "No good test is entered. Since the first record"
 	}
 	var names []string
 	for _, c := range loads {
 		names = append(names, r.nameOf(c))
 	}
-	said := "No load is in the logbook since " + what + "."
+	said := ran + " no load ran that is in the logbook."
 	switch n := len(names); {
 	case n > mostNamed:
-		said = fmt.Sprintf("%d loads since %s: %s to %s. The lead decides about each.", n, what, names[0], names[n-1])
+		said = fmt.Sprintf("%s %d loads ran, from %s to %s. The lead decides about each.", ran, n, names[0], names[n-1])
 	case n > 0:
-		said = fmt.Sprintf("%d %s since %s: %s. The lead decides about each.", n, plural(n, "load", "loads"), what, strings.Join(names, ", "))
+		said = fmt.Sprintf("%s %d %s ran: %s. The lead decides about each.", ran, n, plural(n, "load", "loads"), strings.Join(names, ", "))
 	}
 	return first, []string{said}, nil
 }
@@ -81,15 +105,15 @@ func (r *Records) window(ctx context.Context, v *logbook.View, body entry.Note, 
 // mostNamed is how many loads are named one by one in a sentence (ours).
 const mostNamed = 12
 
-// LoadsSinceGood returns the loads of a machine since its last good test, read by a duty
-// such as "spore test read", and when that test was run: a spore test when its
-// incubation began, another when its cycle began. Zero where none has passed; then the
-// loads are all there are.
-func (r *Records) LoadsSinceGood(ctx context.Context, v *logbook.View, machine, duty string) ([]logbook.Cycle, time.Time, error) {
+// LoadsSinceGood returns the loads of a machine since its last good test before a moment,
+// read by a duty such as "spore test read", and when that test was run: a spore test when
+// its incubation began, another when its cycle began. Zero where none has passed; then
+// the loads are all there are.
+func (r *Records) LoadsSinceGood(ctx context.Context, v *logbook.View, machine, duty string, before time.Time) ([]logbook.Cycle, time.Time, error) {
 	var good time.Time
 	d, _ := dutyNamed(duty)
 	if d.Kind != "" {
-		runs, err := r.testRuns(ctx, v, machine, d.Kind, r.Now())
+		runs, err := r.testRuns(ctx, v, machine, d.Kind, before)
 		if err != nil {
 			return nil, good, err
 		}
@@ -108,7 +132,7 @@ func (r *Records) LoadsSinceGood(ctx context.Context, v *logbook.View, machine, 
 			if !row.Said.From.IsZero() {
 				at = row.Said.From.Time
 			}
-			if row.Said.Outcome == "passed" && !row.Withdrawn && at.After(good) {
+			if row.Said.Outcome == "passed" && !row.Withdrawn && at.After(good) && at.Before(before) {
 				good = at
 			}
 		}

@@ -80,7 +80,7 @@ func percent(text string) (float64, bool) {
 }
 
 // contactSays tells what a disinfection came to and what to do.
-func contactSays(body entry.Note, d dutyData) []string {
+func contactSays(body entry.Note, d dutyData, number int64) []string {
 	weak := ""
 	if has, ok := percent(d.Strength); ok && d.NeedsPercent != nil && has < *d.NeedsPercent-roundOff {
 		weak = fmt.Sprintf("Concentration %s %%, and the contact time of %s is for %s %% (%s): too weak. ", shortFigure(has), d.Product, shortFigure(*d.NeedsPercent), d.Source)
@@ -96,7 +96,7 @@ func contactSays(body entry.Note, d dutyData) []string {
 		if d.NeedsMin != nil {
 			said = fmt.Sprintf("It is still in, and needs %s min (%s).", shortFigure(*d.NeedsMin), d.Source)
 		}
-		return []string{said + " When it is over, add --out with holdproof note --correct."}
+		return []string{fmt.Sprintf("%s When it is over: holdproof note --correct %d --out TIME.", said, number)}
 	}
 	had := shortFigure(math.Floor(*d.ContactMin*10) / 10)
 	switch {

@@ -38,6 +38,13 @@ func (r *Records) releasable(ctx context.Context, v *logbook.View, d *Deciding, 
 	if err := r.undone(ctx, v, c); err != nil {
 		return err
 	}
+	at := d.At
+	if at.IsZero() {
+		at = r.Now()
+	}
+	if err := r.inService(ctx, v, c.Steriliser, name, c.Start.Time, at, d.Reason); err != nil {
+		return err
+	}
 	waiting, err := r.stops(ctx, v, c)
 	if err != nil {
 		return err
@@ -205,6 +212,7 @@ type AtMachine struct {
 	Dry, Sealed        *bool
 	Labelled           *bool
 	Text               string
+	Sure               bool // as in [Noting]
 }
 
 // said tells whether more than the bare release was entered.
@@ -217,17 +225,6 @@ func (m AtMachine) body(key, day, act string, settled bool) entry.Release {
 		Indicator: m.Indicator, Dry: m.Dry, Sealed: m.Sealed, Labelled: m.Labelled, Text: m.Text, Settled: settled}
 }
 
-// Remark is what should be known of a load as it was chosen, "" for nothing: programmes
-// of a type N machine are for solid, unwrapped instruments (EN 13060, second-hand).
-func (r *Records) Remark(m AtMachine) string {
-	for _, s := range r.settings.Value.Sterilisers {
-		if s.ID == m.Steriliser && s.Type == "N" && m.Load.Wrapping != "" && m.Load.Wrapping != "neither" {
-			return s.ID + " is of type N: its programmes do not suit wrapped or hollow loads."
-		}
-	}
-	return ""
-}
-
 // ReleaseAtMachine enters a release or a rejection made at the machine. If the record
 // of the cycle is there, a release is a decision on it, with its rules; if it comes
 // later and does not conform, a recall opens by itself.
@@ -237,6 +234,9 @@ func (r *Records) ReleaseAtMachine(ctx context.Context, m AtMachine, by, second 
 		m.Day = r.Today()
 	}
 	if err := r.checkMachine(m); err != nil {
+		return Decided{}, err
+	}
+	if err := r.settleLoad(ctx, r.book.View, &m, reason); err != nil {
 		return Decided{}, err
 	}
 	cycles, err := r.book.Cycles(ctx, logbook.CycleFilter{Steriliser: m.Steriliser, Number: m.Number, From: m.Day, To: m.Day})
@@ -251,6 +251,7 @@ func (r *Records) ReleaseAtMachine(ctx context.Context, m AtMachine, by, second 
 		if err != nil {
 			return Decided{}, err
 		}
+		done[0].Waits = joined(done[0].Waits, m.unsaid())
 		return done[0], nil
 	}
 	return r.withoutRecord(ctx, m, cycles, by, reason, at)
@@ -268,7 +269,7 @@ func (r *Records) withoutRecord(ctx context.Context, m AtMachine, cycles []logbo
 	if m.Rejected {
 		act, word = ActReject, "rejected"
 	}
-	if err := r.notEntered(ctx, r.book.View, m, name); err != nil {
+	if err := r.mayEnter(ctx, r.book.View, m, name, at, reason); err != nil {
 		return Decided{}, err
 	}
 	who, err := r.prove(ctx, by, act, at)
@@ -277,7 +278,7 @@ func (r *Records) withoutRecord(ctx context.Context, m AtMachine, cycles []logbo
 	}
 	out := Decided{Name: name}
 	err = r.write(ctx, func(b *logbook.Batch) error {
-		if err := r.notEntered(ctx, b.View, m, name); err != nil {
+		if err := r.mayEnter(ctx, b.View, m, name, at, reason); err != nil {
 			return err
 		}
 		now, err := b.Cycles(ctx, logbook.CycleFilter{Steriliser: m.Steriliser, Number: m.Number, From: m.Day, To: m.Day})
@@ -299,7 +300,7 @@ func (r *Records) withoutRecord(ctx context.Context, m AtMachine, cycles []logbo
 		return err
 	})
 	if out.Key == "" && !m.Rejected {
-		out.Waits = "Its record has not come yet. If it does not conform, a recall opens by itself."
+		out.Waits = joined("Its record has not come yet. If it does not conform, a recall opens by itself.", m.unsaid())
 	}
 	return out, err
 }
