@@ -144,8 +144,13 @@ func (f *noteFlags) list(c *cobra.Command, w World, r *surgery.Records) error {
 		return err
 	}
 	p := newPage(w, w.Stdout)
+	said := map[string]bool{} // that a day is signed is said once
 	for _, n := range done.Notes {
 		for _, s := range n.Says {
+			if said[s] {
+				continue
+			}
+			said[s] = true
 			style := plain
 			if n.Outcome == "failed" {
 				style = strong

@@ -54,7 +54,7 @@ var waitTitles = map[string]string{
 	surgery.WaitIndicator: "Indicators to read", surgery.WaitStop: "Between the cycles", surgery.WaitGap: "Between the cycles", surgery.WaitCounter: "Between the cycles",
 	surgery.WaitEarly: "Before the day's tests", surgery.WaitOverdue: "Overdue", surgery.WaitStranger: "Of no known steriliser", surgery.WaitFile: "Files that could not be read",
 	surgery.WaitRerun: "To be processed again", surgery.WaitRejected: "To be processed again", surgery.WaitQuarantine: "In quarantine",
-	surgery.WaitRecord: "Released, and no record yet", surgery.WaitRelease: "To release", surgery.WaitDrift: "Moves slowly", surgery.WaitRevision: "Days to sign", surgery.WaitSignature: "Days to sign",
+	surgery.WaitRecord: "Released, and no record yet", surgery.WaitRelease: "To release", surgery.WaitOpen: "Begun, and not over", surgery.WaitDrift: "Moves slowly", surgery.WaitRevision: "Days to sign", surgery.WaitSignature: "Days to sign",
 }
 
 func writeReview(p *page, all surgery.Review) error {

@@ -19,16 +19,16 @@ import (
 var (
 	titled   = regexp.MustCompile(`\b(?:Mr|Mrs|Ms|Miss|Master|Herr|Frau|Mme|Señora?|Sra?|Pani?|[Pp]atient(?:in)?)\.?\s+\p{Lu}\p{L}+(?:[ -]\p{Lu}\p{L}+)*`)
 	lastName = regexp.MustCompile(`\p{Lu}\p{Ll}+,\s\p{Lu}(?:\p{Ll}+|\.)(?:$|[ ;,.])`)
-	born     = regexp.MustCompile(`(?i)\b(?:d\.?o\.?b\.?|born|birthday|geb\.|geboren|née?)\b[^;.]*\d`)
+	born     = regexp.MustCompile(`(?i)\b(?:d\.?o\.?b|born|birthday|geb|geboren|née?)\b\.?[^;\n\d]{0,20}\d[\d./-]*`)
 	dated    = regexp.MustCompile(`\b(?:\d{1,2}[./-]\d{1,2}[./-](\d{4})|(\d{4})-\d{1,2}-\d{1,2}|\d{1,2}\.? \p{Lu}\p{Ll}{2,8}\.? (\d{4}))\b`)
 	twoNames = regexp.MustCompile(`\p{Lu}\p{Ll}+(?:[ ]\p{Lu}\p{Ll}+|[ ]\p{Lu}\.[ ]\p{Lu}\p{Ll}+)+`)
 )
 
 // noNames are capitalised words that begin sentences or name things of a surgery. A pair
 // with one of them in it is no name.
-var noNames = strings.Fields(`A After All An And Another Are As At Back Because Before Both But By Cassette Certificate Chair Chamber
+var noNames = strings.Fields(`After All An And Another Are As At Back Because Before Both But By Cassette Certificate Chair Chamber
 	Check Checked Cleaned Clinic Closed Control Cycle Dental Display Do Door Doors Drain Dried Each Engineer Every Examination Extraction
-	Filled Filter For From Glass Hand Handpiece Handpieces Hand He Helix Her His Hold Holdproof I If In Indicator Instruments Is It Item Items Its
+	Filled Filter For From Glass Hand Handpiece Handpieces Hand He Helix Her His Hold Holdproof If In Indicator Instruments Is It Item Items Its
 	Kept Lead Leak Line Lines Load Loads Machine Maker Makers Mirror New No None Nobody Not Number Nurse Of Old On One Only Opened Or Our Out
 	Pack Packs Paper Practice Printer Probe Pump Purified Read Recall Recorder Repacked Replaced Reservoir Room Run Seal Sensor Service Set Sets She
 	Software Some Spore Steam Steriliser Strip Suction Surgery Surgical Test The Their There These They This Those Three To Tray Trays Two Type

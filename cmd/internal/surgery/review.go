@@ -37,6 +37,7 @@ const (
 	WaitRejected   = "rejected"
 	WaitRecord     = "record" // released at the machine, no record has come
 	WaitRelease    = "release"
+	WaitOpen       = "open"  // begun, and its end or result is still to come
 	WaitDrift      = "drift" // a control chart signals
 	WaitRevision   = "revision"
 	WaitSignature  = "signature"
@@ -44,7 +45,7 @@ const (
 
 // waitOrder is the order in which they are shown.
 var waitOrder = []string{WaitRecall, WaitLoad, WaitTest, WaitBorderline, WaitIndicator, WaitStop, WaitGap, WaitCounter, WaitEarly,
-	WaitOverdue, WaitStranger, WaitFile, WaitRerun, WaitRejected, WaitQuarantine, WaitRecord, WaitRelease, WaitDrift, WaitRevision, WaitSignature}
+	WaitOverdue, WaitStranger, WaitFile, WaitRerun, WaitRejected, WaitQuarantine, WaitRecord, WaitRelease, WaitOpen, WaitDrift, WaitRevision, WaitSignature}
 
 // Waiting is one thing that waits for a person.
 type Waiting struct {
@@ -87,7 +88,7 @@ func (r *Records) Review(ctx context.Context) (Review, error) {
 		}
 		out.From = from
 		w := &waits{r: r, ctx: ctx, v: v, from: from, to: to, stopped: map[string]bool{}}
-		for _, look := range []func() error{w.recalls, w.between, w.cycles, w.owed, w.machine, w.files, w.drift, w.days} {
+		for _, look := range []func() error{w.recalls, w.between, w.cycles, w.owed, w.machine, w.files, w.open, w.drift, w.days} {
 			if err := look(); err != nil {
 				return err
 			}
