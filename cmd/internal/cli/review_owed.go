@@ -1,6 +1,8 @@
 package cli
 
 import (
+	"cmp"
+	"slices"
 	"strings"
 	"time"
 
@@ -63,8 +65,14 @@ func owedGroups(lines []surgery.Owed, never bool) [][]surgery.Owed {
 		}
 		out[i] = append(out[i], l)
 	}
+	slices.SortStableFunc(out, func(a, b []surgery.Owed) int {
+		return cmp.Compare(slices.Index(whens, a[0].When), slices.Index(whens, b[0].When))
+	})
 	return out
 }
+
+// whens are the times of a day, then those of a year.
+var whens = []string{"start of day", "between patients", "by use", "end of day", "weekly", "quarterly", "yearly"}
 
 func placesOf(g []surgery.Owed) string {
 	var places []string
