@@ -94,7 +94,7 @@ type tellNothing struct{}
 func (tellNothing) Cycle(Judged) error  { return nil }
 func (tellNothing) File(FileRead) error { return nil }
 
-func manyCycles(b *testing.B) (file string, size int64) {
+func manyCycles(b testing.TB) (file string, size int64) {
 	var cycles []fixtures.Cycle
 	for i := range 20 {
 		c := cycleAt(fmt.Sprint(i), "08:00:00", func(c *fixtures.Cycle) { c.Interval, c.Dry, c.Hold = 1, 1600, 225 })
