@@ -49,17 +49,17 @@ func (b *Bag) Check(p *Problems, visit func(name string, r io.Reader)) (files in
 	}
 	b.declaration(p)
 	if err := b.ReadInfo(); err != nil {
-		p.Add("bag-info", "%s: %s.", infoFile, plain(err))
+		p.Add("bag-info", "The file %s: %s.", infoFile, plain(err))
 	}
 	tags := b.manifest(tagManifest, p)
 	listed := b.manifest(manifest, p)
 	for _, name := range []string{bagFile, infoFile, manifest} {
 		if _, is := tags[name]; !is && tags != nil {
-			p.Add("tag manifest", "%s does not list %s.", tagManifest, name)
+			p.Add("tag manifest", "The file %s does not list %s.", tagManifest, name)
 		}
 	}
 	if b.Has("fetch.txt") {
-		p.Add("fetch", "fetch.txt names files that lie elsewhere; a bag of records holds all of its own.")
+		p.Add("fetch", "The file fetch.txt names files that lie elsewhere; a bag of records holds all of its own.")
 	}
 	var octets, count int64
 	for _, name := range b.names {
@@ -74,7 +74,7 @@ func (b *Bag) Check(p *Problems, visit func(name string, r io.Reader)) (files in
 			is = is || name == tagManifest || name == sealFile
 		}
 		if !is {
-			p.Add("files that no manifest lists", "%s is in the bag, and no manifest lists it: it was added or renamed.", name)
+			p.Add("files that no manifest lists", "The file %s is in the bag, and no manifest lists it: it was added or renamed.", name)
 		}
 		files++
 		if name == tagManifest || name == sealFile {
@@ -85,12 +85,12 @@ func (b *Bag) Check(p *Problems, visit func(name string, r io.Reader)) (files in
 	for _, m := range []map[string]string{listed, tags} {
 		for _, name := range sorted(m) {
 			if !b.Has(name) {
-				p.Add("missing files", "%s is missing: it was removed or renamed.", name)
+				p.Add("missing files", "The file %s is missing: it was removed or renamed.", name)
 			}
 		}
 	}
 	if b.Info.From != "" && (b.Info.octets != octets || b.Info.files != count) {
-		p.Add("Payload-Oxum", "%s says %d bytes in %d files, there are %d in %d.", infoFile, b.Info.octets, b.Info.files, octets, count)
+		p.Add("Payload-Oxum", "The file %s says %d bytes in %d files, there are %d in %d.", infoFile, b.Info.octets, b.Info.files, octets, count)
 	}
 	return files
 }
@@ -100,7 +100,7 @@ func (b *Bag) Check(p *Problems, visit func(name string, r io.Reader)) (files in
 func (b *Bag) fixity(name, want string, inPayload bool, p *Problems, visit func(string, io.Reader)) {
 	f, err := b.OpenFile(name)
 	if err != nil {
-		p.Add("files that cannot be read", "%s cannot be read: %s.", name, plain(err))
+		p.Add("files that cannot be read", "The file %s cannot be read: %s.", name, plain(err))
 		return
 	}
 	defer f.Close()
@@ -110,13 +110,13 @@ func (b *Bag) fixity(name, want string, inPayload bool, p *Problems, visit func(
 		visit(name, in)
 	}
 	if _, err := io.Copy(io.Discard, in); err != nil {
-		p.Add("files that cannot be read", "%s cannot be read: %s.", name, plain(err))
+		p.Add("files that cannot be read", "The file %s cannot be read: %s.", name, plain(err))
 		return
 	}
 	got := hex.EncodeToString(sum.Sum(nil))
 	b.sums[name] = got
 	if want != "" && got != want {
-		p.Add("changed files", "%s was changed: its SHA-256 is %s, the manifest says %s.", name, got, want)
+		p.Add("changed files", "The file %s was changed: its SHA-256 is %s, the manifest says %s.", name, got, want)
 	}
 }
 
@@ -137,12 +137,12 @@ func (b *Bag) Sum(name string) string { return b.sums[name] }
 func (b *Bag) declaration(p *Problems) {
 	text, err := b.ReadFile(bagFile, 1<<10)
 	if err != nil {
-		p.Add("declaration", "%s cannot be read, so this is no bag: %s.", bagFile, plain(err))
+		p.Add("declaration", "The file %s cannot be read, so this is no bag: %s.", bagFile, plain(err))
 		return
 	}
 	lines := strings.Split(strings.TrimSuffix(strings.ReplaceAll(string(text), "\r\n", "\n"), "\n"), "\n")
 	if !slices.Equal(lines, []string{"BagIt-Version: 1.0", "Tag-File-Character-Encoding: UTF-8"}) {
-		p.Add("declaration", "%s is other than BagIt-Version: 1.0 and Tag-File-Character-Encoding: UTF-8.", bagFile)
+		p.Add("declaration", "The file %s is other than BagIt-Version: 1.0 and Tag-File-Character-Encoding: UTF-8.", bagFile)
 	}
 }
 
@@ -168,7 +168,7 @@ func (b *Bag) manifest(file string, p *Problems) map[string]string {
 			err = fmt.Errorf("it has more than %d MiB", maxTagFile>>20)
 			f.Close()
 		}
-		p.Add("manifests", "%s cannot be read: %s.", file, plain(err))
+		p.Add("manifests", "The file %s cannot be read: %s.", file, plain(err))
 		return nil
 	}
 	defer f.Close()
@@ -183,17 +183,17 @@ func (b *Bag) manifest(file string, p *Problems) map[string]string {
 		case why == "" && strings.HasPrefix(name, payload) != (file == manifest):
 			why = "a payload file stands in the one manifest, all others in the other"
 		case len(out) >= maxFiles:
-			p.Add("manifests", "%s lists more than %d files.", file, maxFiles)
+			p.Add("manifests", "The file %s lists more than %d files.", file, maxFiles)
 			return out
 		}
 		if why != "" {
-			p.Add("manifests", "%s, line %d: %s.", file, n, why)
+			p.Add("manifests", "The file %s, line %d: %s.", file, n, why)
 			continue
 		}
 		out[name] = sum
 	}
 	if err := lines.Err(); err != nil {
-		p.Add("manifests", "%s cannot be read to its end: %s.", file, plain(err))
+		p.Add("manifests", "The file %s cannot be read to its end: %s.", file, plain(err))
 	}
 	return out
 }

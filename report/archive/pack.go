@@ -24,14 +24,20 @@ import (
 type Packer struct {
 	target string
 	out    sink
-	sums   map[string]sum // by name, payload and tag files
-	lower  map[string]bool
+	files  map[string]packedFile // by the name that systems without case have for it
 	open   *member
+	reader unpacker
 	octets int64
 	done   bool
 }
 
 type sum = [sha256.Size]byte
+
+// packedFile is a file of the bag, payload or tag file.
+type packedFile struct {
+	name string
+	sum  sum
+}
 
 // sink is where the files of a bag go.
 type sink interface {
@@ -71,7 +77,7 @@ func NewPacker(target, base string, at time.Time) (*Packer, error) {
 	if err := checkName(base); err != nil || strings.Contains(base, "/") {
 		return nil, fmt.Errorf("%q cannot be the name of a folder", base)
 	}
-	p := &Packer{target: target, sums: map[string]sum{}, lower: map[string]bool{}}
+	p := &Packer{target: target, files: map[string]packedFile{}}
 	var err error
 	if IsZip(target) {
 		p.out, err = newZipSink(target, base, at)
@@ -91,11 +97,22 @@ func (p *Packer) claim(name string) error {
 		return err
 	case p.done || p.open != nil:
 		return fmt.Errorf("%s: the bag is closed, or the file before is not", name)
-	case p.lower[sameName(name)]:
+	case p.Has(name):
 		return fmt.Errorf("%s: the bag has a file of that name", name)
 	}
-	p.lower[sameName(name)] = true
+	p.files[sameName(name)] = packedFile{name: name}
 	return nil
+}
+
+// Has tells whether the bag has a file of that name already, whatever its case.
+func (p *Packer) Has(name string) bool { _, there := p.files[sameName(name)]; return there }
+
+// hashed keeps the sum of a file, and counts its size if it is of the payload.
+func (p *Packer) hashed(name string, s sum, size int64) {
+	p.files[sameName(name)] = packedFile{name, s}
+	if strings.HasPrefix(name, payload) {
+		p.octets += size
+	}
 }
 
 // Create begins a file of the payload, such as data/cycles.csv. The file before must be
@@ -133,15 +150,8 @@ func (m *member) Close() error {
 		return errors.New("the file is closed already")
 	}
 	m.p.open = nil
-	m.p.sums[m.name] = sum(m.sum.Sum(nil))
-	m.p.count(m.name, m.size)
+	m.p.hashed(m.name, sum(m.sum.Sum(nil)), m.size)
 	return m.w.Close()
-}
-
-func (p *Packer) count(name string, size int64) {
-	if strings.HasPrefix(name, payload) {
-		p.octets += size
-	}
 }
 
 // Add writes a whole file. One that is packed already, as records are, is stored as
@@ -158,8 +168,7 @@ func (p *Packer) Add(name string, data []byte) error {
 	if err := p.claim(name); err != nil {
 		return err
 	}
-	p.sums[name] = sha256.Sum256(data)
-	p.count(name, int64(len(data)))
+	p.hashed(name, sha256.Sum256(data), int64(len(data)))
 	return p.out.stored(name, data)
 }
 
@@ -175,7 +184,7 @@ func (p *Packer) AddPacked(name, want string, known Packed, stream io.Reader) er
 		return err
 	}
 	got := sha256.New()
-	n, err := unpack(io.MultiWriter(got, plain), raw, known)
+	n, err := p.reader.unpack(io.MultiWriter(got, plain), raw, known)
 	if err == nil && hex.EncodeToString(got.Sum(nil)) != want {
 		err = errors.New("its bytes have another SHA-256 than the one they are named by")
 	}
@@ -183,8 +192,7 @@ func (p *Packer) AddPacked(name, want string, known Packed, stream io.Reader) er
 		p.done = true
 		return fmt.Errorf("%s: %w", name, err)
 	}
-	p.sums[name] = sum(got.Sum(nil))
-	p.count(name, n)
+	p.hashed(name, sum(got.Sum(nil)), n)
 	return nil
 }
 
@@ -196,9 +204,9 @@ func (p *Packer) Finish(info Info, sign func(content []byte) ([]byte, error)) er
 		return errors.New("the bag cannot be finished")
 	}
 	var list []string
-	for name := range p.sums {
-		if strings.HasPrefix(name, payload) {
-			list = append(list, name)
+	for _, f := range p.files {
+		if strings.HasPrefix(f.name, payload) {
+			list = append(list, f.name)
 		}
 	}
 	info.octets, info.files = p.octets, int64(len(list))
@@ -231,7 +239,7 @@ func (p *Packer) manifest(names []string) []byte {
 	slices.Sort(names)
 	var out bytes.Buffer
 	for _, name := range names {
-		fmt.Fprintf(&out, "%x  %s\n", p.sums[name], encodePath(name))
+		fmt.Fprintf(&out, "%x  %s\n", p.files[sameName(name)].sum, encodePath(name))
 	}
 	return out.Bytes()
 }
@@ -246,11 +254,26 @@ func (p *Packer) Close() error {
 	return out.abort()
 }
 
+// unpacker reads deflate streams one after the other with the same buffers.
+type unpacker struct {
+	in  *counted
+	raw io.ReadCloser
+	buf []byte
+}
+
 // unpack writes the file of a deflate stream, which must be one stream to its end.
-func unpack(w io.Writer, raw io.Reader, known Packed) (int64, error) {
-	in := newCounted(raw)
+func (u *unpacker) unpack(w io.Writer, raw io.Reader, known Packed) (int64, error) {
+	if u.in == nil {
+		u.in, u.buf = newCounted(raw), make([]byte, 64<<10)
+		u.raw = flate.NewReader(u.in)
+	} else {
+		u.in.reset(raw)
+		if err := u.raw.(flate.Resetter).Reset(u.in, nil); err != nil {
+			return 0, err
+		}
+	}
 	crc := newCRC()
-	n, err := io.Copy(io.MultiWriter(w, crc), io.LimitReader(flate.NewReader(in), known.Size+1))
+	n, err := io.CopyBuffer(io.MultiWriter(w, crc), io.LimitReader(u.raw, known.Size+1), u.buf)
 	switch {
 	case err != nil:
 		return n, fmt.Errorf("it cannot be unpacked: %w", err)
@@ -258,7 +281,7 @@ func unpack(w io.Writer, raw io.Reader, known Packed) (int64, error) {
 		return n, fmt.Errorf("it unpacks to other than %d bytes", known.Size)
 	case crc.Sum32() != known.CRC32:
 		return n, errors.New("its check sum is not that of its bytes")
-	case !in.atEnd() || in.n != known.Packed:
+	case !u.in.atEnd() || u.in.n != known.Packed:
 		return n, fmt.Errorf("it is not one deflate stream of %d bytes", known.Packed)
 	}
 	return n, nil

@@ -28,6 +28,7 @@ type zipSink struct {
 	file         *os.File
 	buf          *bufio.Writer
 	zip          *zip.Writer
+	packer       *flate.Writer
 }
 
 func newZipSink(target, base string, at time.Time) (sink, error) {
@@ -37,8 +38,19 @@ func newZipSink(target, base string, at time.Time) (sink, error) {
 	}
 	s := &zipSink{target: target, base: base, at: at.UTC(), file: f, buf: bufio.NewWriterSize(f, buffered)}
 	s.zip = zip.NewWriter(s.buf)
-	s.zip.RegisterCompressor(zip.Deflate, func(w io.Writer) (io.WriteCloser, error) { return flate.NewWriter(w, level) })
+	s.zip.RegisterCompressor(zip.Deflate, s.deflate)
 	return s, nil
+}
+
+// deflate packs one file after the other with the same tables.
+func (s *zipSink) deflate(w io.Writer) (io.WriteCloser, error) {
+	if s.packer == nil {
+		var err error
+		s.packer, err = flate.NewWriter(w, level)
+		return s.packer, err
+	}
+	s.packer.Reset(w)
+	return s.packer, nil
 }
 
 // header says of a file nothing but its name and the time of the bag.
@@ -168,6 +180,11 @@ type counted struct {
 }
 
 func newCounted(r io.Reader) *counted { return &counted{Reader: bufio.NewReaderSize(r, buffered)} }
+
+func (c *counted) reset(r io.Reader) {
+	c.Reader.Reset(r)
+	c.n = 0
+}
 
 func (c *counted) Read(b []byte) (int, error) {
 	n, err := c.Reader.Read(b)

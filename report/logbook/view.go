@@ -71,7 +71,7 @@ func (v *View) ProveGrowth(ctx context.Context, older, size int64) (tlog.TreePro
 // Lines hands out the lines of all entries from number first to the end, in order
 // and without a line break, until fn returns an error.
 func (v *View) Lines(ctx context.Context, first int64, fn func(line []byte) error) error {
-	const batch = 1000
+	const batch = 200 // lines of verdicts are 5 kB each
 	for {
 		lines, next, err := someLines(ctx, v.q, first, batch)
 		if err != nil {

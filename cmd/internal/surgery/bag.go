@@ -54,7 +54,7 @@ func (r *Records) Bag(ctx context.Context, b Bagging) (Bagged, error) {
 	if err := r.baggable(b); err != nil {
 		return Bagged{}, err
 	}
-	w := &bagWriter{r: r, ctx: ctx, asked: b, exports: map[string]bool{}}
+	w := &bagWriter{r: r, ctx: ctx, asked: b}
 	if b.By.Person != "" {
 		by, err := r.proveToSign(ctx, b.By, ActBag)
 		if err != nil {
@@ -105,7 +105,6 @@ type bagWriter struct {
 	tip     entry.Checkpoint
 	pack    *archive.Packer
 	records map[string][]bagRecord // by day
-	exports map[string]bool        // packed already
 	people  map[string]string      // names by id
 }
 
@@ -278,10 +277,9 @@ func (w *bagWriter) originals() error {
 			return err
 		}
 		for _, sum := range sums {
-			if w.exports[sum] {
+			if w.pack.Has(archive.Exports + sum + ".csv") {
 				continue
 			}
-			w.exports[sum] = true
 			if err := w.original(sum); err != nil {
 				return err
 			}

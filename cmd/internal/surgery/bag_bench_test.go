@@ -183,4 +183,3 @@ func TestBagMemory(t *testing.T) {
 		t.Logf("%.1f MB more in use", float64(more)/(1<<20))
 	}
 }
-

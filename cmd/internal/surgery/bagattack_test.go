@@ -122,10 +122,10 @@ var bagAttacks = []struct {
 		size := firstSize(u) // of the record with one signature, as its entry says
 		u.write("data/records/2026-11-02.pdf", u.read("data/records/2026-11-02.pdf")[:size])
 	}, []string{"it holds the first signature only"}},
-	{"a changed export", func(u unpacked) { u.replace(u.one("data/exports", 0), "1", "2") }, []string{"is not the file that was imported"}},
+	{"a changed export", func(u unpacked) { u.replace(u.one("data/exports", 0), "1", "2") }, []string{"is not the one that was imported"}},
 	{"a removed export", func(u unpacked) { u.remove(u.one("data/exports", 0)) }, []string{"is missing; it is what cycle"}},
 	{"an added export", func(u unpacked) { u.write("data/exports/"+entry.Sum(nil)+".csv", "") }, []string{"no entry names an export of that SHA-256"}},
-	{"two exports exchanged", func(u unpacked) { u.swap(u.one("data/exports", 0), u.one("data/exports", 1)) }, []string{"is not the file that was imported"}},
+	{"two exports exchanged", func(u unpacked) { u.swap(u.one("data/exports", 0), u.one("data/exports", 1)) }, []string{"is not the one that was imported"}},
 	{"a renamed export", func(u unpacked) {
 		name := u.one("data/exports", 0)
 		u.write("data/exports/more.csv", u.read(name))

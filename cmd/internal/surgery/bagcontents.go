@@ -30,7 +30,7 @@ func (c *bagChecker) contents() {
 	}
 	for _, name := range sortedKeys(need) {
 		if !c.bag.Has(name) {
-			c.problems.Add("missing contents", "%s is missing; it %s.", name, need[name])
+			c.problems.Add("missing contents", "The file %s is missing; it %s.", name, need[name])
 		}
 	}
 	for _, name := range c.bag.Names("data/") {
@@ -39,16 +39,16 @@ func (c *bagChecker) contents() {
 		case isExport:
 			sum = strings.TrimSuffix(sum, ".csv")
 			if c.out.Exports++; !c.log.imports[sum] {
-				c.problems.Add("strange files", "%s: no entry names an export of that SHA-256.", name)
+				c.problems.Add("strange files", "The file %s: no entry names an export of that SHA-256.", name)
 			} else if c.bag.Sum(name) != sum {
-				c.problems.Add("exports", "%s is not the file that was imported: its SHA-256 is %s.", name, c.bag.Sum(name))
+				c.problems.Add("exports", "The file %s is not the one that was imported: its SHA-256 is %s.", name, c.bag.Sum(name))
 			}
 		case strings.HasPrefix(name, archive.Records):
 			if name != archive.Records+base || c.log.files[base] == nil {
-				c.problems.Add("strange files", "%s: no entry of these days names a record of that name.", name)
+				c.problems.Add("strange files", "The file %s: no entry of these days names a record of that name.", name)
 			}
 		case need[name] == "" && !isPage(name) && !slices.Contains([]string{archive.Ledger, archive.Checkpoint, archive.Signature}, name):
-			c.problems.Add("strange files", "%s does not belong to a bag.", name)
+			c.problems.Add("strange files", "The file %s does not belong to a bag.", name)
 		}
 	}
 }

@@ -161,13 +161,13 @@ func (c *bagChecker) ledger() bool {
 		c.tip, err = entry.ParseCheckpoint(text)
 	}
 	if err != nil {
-		c.problems.Add("checkpoint", "%s cannot be read: %v.", archive.Checkpoint, plainPath(err))
+		c.problems.Add("checkpoint", "The file %s cannot be read: %v.", archive.Checkpoint, plainPath(err))
 		return false
 	}
 	c.out.Checkpoint, c.out.Entries = string(text), c.tip.Size
 	f, err := c.bag.OpenFile(archive.Ledger)
 	if err != nil {
-		c.problems.Add("ledger", "%s cannot be read: %v.", archive.Ledger, plainPath(err))
+		c.problems.Add("ledger", "The file %s cannot be read: %v.", archive.Ledger, plainPath(err))
 		return false
 	}
 	defer f.Close()
@@ -271,7 +271,7 @@ func (c *bagChecker) signatures() {
 		return
 	}
 	if err != nil {
-		c.problems.Add("signatures", "%s cannot be read: %v.", archive.Signature, err)
+		c.problems.Add("signatures", "The file %s cannot be read: %v.", archive.Signature, err)
 		return
 	}
 	text, err := c.bag.ReadFile(archive.Checkpoint, 1<<10)
@@ -320,7 +320,7 @@ func (c *bagChecker) certificates() {
 				out[entry.Sum(one.Raw)] = one
 			}
 		}
-		c.problems.Add("certificates", "%s cannot be read: %v.", archive.Keys+name, plainPath(err))
+		c.problems.Add("certificates", "The file %s cannot be read: %v.", archive.Keys+name, plainPath(err))
 		return nil
 	}
 	authorities, issued := in("ca.pem"), in("certificates.pem")
@@ -346,7 +346,7 @@ func (c *bagChecker) certificates() {
 	}
 	for sum, one := range authorities {
 		if c.log.certs[sum].person != "" && c.log.ders[sum] != nil {
-			c.problems.Add("certificates", "%sca.pem holds the certificate of %s, which is no authority.", archive.Keys, one.Subject.CommonName)
+			c.problems.Add("certificates", "The file %sca.pem holds the certificate of %s, which is no authority.", archive.Keys, one.Subject.CommonName)
 		}
 	}
 }
