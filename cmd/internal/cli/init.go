@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"strconv"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -22,7 +23,8 @@ import (
 var settingsText []byte
 
 func initCommand(w World, at *common) *cobra.Command {
-	var named, zone, lead, name string
+	var named, zone, lead, name, routine string
+	var chairs []string
 	p := &passphrases{w: w}
 	c := &cobra.Command{
 		Use:   "init",
@@ -32,14 +34,18 @@ func initCommand(w World, at *common) *cobra.Command {
 			"lead, who may do everything. A folder that has a logbook is left alone.\n\n" +
 			"Two passphrases are asked for: the lead's own, then that of the authority. Whoever\n" +
 			"has the authority's file and passphrase can make people: keep a copy of both outside\n" +
-			"this computer, and use it only to add people.",
-		Example: "holdproof init --surgery \"Tern Quay Surgery\" --timezone Europe/London --lead mara --name \"Mara Quill\"",
+			"this computer, and use it only to add people.\n\n" +
+			"A new holdproof.yaml needs a routine: what a day, a week and a year owe. At a terminal it\n" +
+			"is asked for. There are:\n\n" + routineHelp(),
+		Example: "holdproof init --surgery \"Tern Quay Surgery\" --timezone Europe/London --routine england --lead mara --name \"Mara Quill\"",
 		Args:    needs(0, 0, "no argument"),
 	}
 	configFlag(c, at)
 	passphraseFlag(c, p)
 	c.Flags().StringVar(&named, "surgery", "", "the surgery's name, for a new holdproof.yaml")
 	c.Flags().StringVar(&zone, "timezone", "", "its time zone such as Europe/London, for a new holdproof.yaml")
+	c.Flags().StringVar(&routine, "routine", "", "what a day, a week and a year owe, for a new holdproof.yaml")
+	c.Flags().StringArrayVar(&chairs, "chair", nil, "name of a treatment chair such as \"chair 1\", for a new holdproof.yaml; may be repeated")
 	c.Flags().StringVar(&lead, "lead", "", "id of the first lead: small letters, digits, dashes")
 	c.Flags().StringVar(&name, "name", "", "name of the first lead, as it is printed")
 	c.RunE = func(c *cobra.Command, _ []string) error {
@@ -57,9 +63,14 @@ func initCommand(w World, at *common) *cobra.Command {
 			if named == "" || zone == "" {
 				return errors.New("the surgery is not named; give --surgery NAME and --timezone ZONE, for example: " + c.Example)
 			}
-			if s, in.Write, err = newSettings(w, at.dir, named, zone); err != nil {
+			if routine, err = chooseRoutine(w, routine); err != nil {
 				return err
 			}
+			if s, in.Write, err = newSettings(w, at.dir, begun{named, zone, routine, chairs}); err != nil {
+				return err
+			}
+		} else if routine != "" && routine != s.value.Routine || len(chairs) > 0 {
+			return fmt.Errorf("%s is there already; leave --routine and --chair out, or change the file", s.file)
 		} else if named != "" && named != s.value.Site.Name {
 			return fmt.Errorf("%s names the surgery %q and not %q; leave --surgery out, or change the file", s.file, s.value.Site.Name, named)
 		}
@@ -75,10 +86,23 @@ func initCommand(w World, at *common) *cobra.Command {
 	return c
 }
 
-// newSettings fills name and zone into the explained settings, and reads them back.
-func newSettings(w World, dir, name, zone string) (settings, bool, error) {
-	text := bytes.Replace(settingsText, []byte("name: NAME"), []byte("name: "+strconv.Quote(name)), 1)
-	text = bytes.Replace(text, []byte("timezone: ZONE"), []byte("timezone: "+strconv.Quote(zone)), 1)
+// begun is what a new site says of itself.
+type begun struct {
+	name, zone, routine string
+	chairs              []string
+}
+
+// newSettings fills what the site says into the explained settings, and reads them back.
+func newSettings(w World, dir string, b begun) (settings, bool, error) {
+	text := settingsText
+	var chairs []string
+	for _, c := range b.chairs {
+		chairs = append(chairs, strconv.Quote(c))
+	}
+	for _, fill := range [][2]string{{"name: NAME", "name: " + strconv.Quote(b.name)}, {"timezone: ZONE", "timezone: " + strconv.Quote(b.zone)},
+		{"routine: ROUTINE", "routine: " + b.routine}, {"chairs: []", "chairs: [" + strings.Join(chairs, ", ") + "]"}} {
+		text = bytes.Replace(text, []byte(fill[0]), []byte(fill[1]), 1)
+	}
 	file := filepath.Join(dir, configurationFile)
 	value, err := decode(w, file, text)
 	if _, there := os.Stat(file); err == nil && !errors.Is(there, fs.ErrNotExist) {
@@ -92,7 +116,7 @@ func writeBegun(p *page, in surgery.Beginning) error {
 	p.line(span{"  " + in.Settings.Value.Site.Name, strong})
 	p.gap()
 	if in.Write {
-		p.para("  ", in.Settings.File+" is written. Read it: set the altitude, the sterilisers and what their recorders leave out.", plain)
+		p.para("  ", in.Settings.File+" is written. Read it: set the altitude, the chairs, the sterilisers and what their recorders leave out.", plain)
 	} else {
 		p.para("  ", in.Settings.File+" is used as it is.", plain)
 	}

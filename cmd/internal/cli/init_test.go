@@ -15,7 +15,7 @@ import (
 // that stand in comments, once somebody takes the # away.
 func TestSettingsExplained(t *testing.T) {
 	w := world(nil)
-	s, _, err := newSettings(w, t.TempDir(), `The "Quay"`, "Europe/London")
+	s, _, err := newSettings(w, t.TempDir(), begun{`The "Quay"`, "Europe/London", "england", nil})
 	if err != nil {
 		t.Fatal(err)
 	}
