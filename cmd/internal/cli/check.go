@@ -43,7 +43,7 @@ func checkCommand(w World, at *common) *cobra.Command {
 		var count tally
 		waiting := newProgress(w)
 		across, err := surgery.Check(c.Context(), s.value, in, all{&count, waiting, out})
-		waiting.done()
+		waiting.gauge.clear()
 		if err != nil {
 			return interrupted(err)
 		}

@@ -116,6 +116,9 @@ func newArrivals(p *page, limits string) *arrivals {
 func (a *arrivals) Cycle(c surgery.Arrival) error {
 	if !c.News() {
 		a.again++
+		if c.How == "again" { // a shorter record says nothing about the longer one that counts
+			return a.count.Cycle(c.Judged)
+		}
 		return nil
 	}
 	if c.How == "longer" {
@@ -267,7 +270,7 @@ func (a *arrivalsJSON) File(f surgery.Imported) error {
 	}
 	e := plainEncoder(&a.cycles)
 	for _, c := range a.now {
-		if c.Outcome != surgery.Conforms.String() && (c.How == "new" || c.How == "longer") {
+		if c.Outcome != surgery.Conforms.String() && c.How != "shorter" {
 			a.count.departures++
 		}
 		if a.any {

@@ -72,34 +72,47 @@ type gauge struct {
 	now  func() time.Time
 
 	mu    sync.Mutex
-	last  time.Time
+	next  time.Time // when to write again
 	shown bool
 }
 
-// everySoOften is how often progress is written (ours).
-const everySoOften = 200 * time.Millisecond
+// everySoOften is how often progress is written, and atFirst how long nothing is, so that
+// short work does not flicker (ours).
+const (
+	everySoOften = 200 * time.Millisecond
+	atFirst      = time.Second
+)
 
 func newGauge(w World, what string) *gauge {
-	p := &gauge{what: what, now: w.Now}
+	p := &gauge{what: what, now: w.Now, next: w.Now().Add(atFirst)}
 	if f, ok := w.Stderr.(*os.File); ok && term.IsTerminal(int(f.Fd())) && w.Getenv("TERM") != "dumb" {
 		p.out = f
 	}
 	return p
 }
 
-// show writes how much is done.
+// show writes how much is done of a whole that is known.
 func (p *gauge) show(done, all int64) {
-	if p.out == nil || all <= 0 {
+	if all > 0 {
+		p.say("%s, %d %%", p.what, min(100, 100*done/all))
+	}
+}
+
+// count writes how many are done of nobody knows how many.
+func (p *gauge) count(done int) { p.say("%d %s", done, p.what) }
+
+func (p *gauge) say(format string, args ...any) {
+	if p.out == nil {
 		return
 	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	if now := p.now(); p.shown && now.Sub(p.last) < everySoOften {
+	now := p.now()
+	if now.Before(p.next) {
 		return
-	} else {
-		p.last, p.shown = now, true
 	}
-	fmt.Fprintf(p.out, "\r  %s, %d %%\x1b[K", p.what, min(100, 100*done/all))
+	p.next, p.shown = now.Add(everySoOften), true
+	fmt.Fprintf(p.out, "\r  "+format+"\x1b[K", args...)
 }
 
 // clear takes the line away.

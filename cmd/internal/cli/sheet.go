@@ -23,6 +23,7 @@ type sheet struct {
 	settled []settled
 	remarks []string     // each once
 	sizes   []int        // cycles of each file that has been read
+	told    []string     // of the file that is read now: problems that stand with a cycle
 	detail  *explanation // nil without --explain
 	limits  string       // in force, for the foot
 }
@@ -81,6 +82,12 @@ func (d *sheet) Cycle(j surgery.Judged) error {
 	}
 	n := need{file: len(d.sizes), name: j.File, who: who(j), outcome: j.Outcome(), instruction: j.Instruction.Sentence,
 		reasons: reasons(j), about: about(j), machine: j.Header.Steriliser}
+	if j.Record == nil {
+		for _, f := range j.Verdict.Findings { // why it cannot be read, a problem of the file too
+			n.reasons = []string{inLine(f.Line, f.Message)}
+			d.told = append(d.told, n.reasons...)
+		}
+	}
 	if j.Instruction.Cause == surgery.CauseSetting {
 		n.setting = j.Instruction.Keys[0]
 	}
@@ -119,6 +126,9 @@ func (d *sheet) File(f surgery.FileRead) error {
 			return err
 		}
 	}
+	told := d.told
+	d.told = nil
+	f.Problems = slices.DeleteFunc(slices.Clone(f.Problems), func(p surgery.Problem) bool { return slices.Contains(told, inLine(p.Line, p.Message)) })
 	if len(f.Problems) > 0 {
 		n := need{file: len(d.sizes), name: f.Name, who: f.Name, instruction: "Do not use these loads. Export the record again.",
 			outcome: surgery.NotProven}
@@ -133,16 +143,20 @@ func (d *sheet) File(f surgery.FileRead) error {
 				n.reasons = append(n.reasons, fmt.Sprintf("and %d more", len(f.Problems)-i))
 				break
 			}
-			text := p.Message
-			if p.Line > 0 {
-				text = fmt.Sprintf("line %d: %s", p.Line, text)
-			}
-			n.reasons = append(n.reasons, text)
+			n.reasons = append(n.reasons, inLine(p.Line, p.Message))
 		}
 		d.needs = append(d.needs, n)
 	}
 	d.sizes = append(d.sizes, f.Cycles)
 	return nil
+}
+
+// inLine puts the line before what is said of it.
+func inLine(line int, message string) string {
+	if line > 0 {
+		return fmt.Sprintf("line %d: %s", line, message)
+	}
+	return message
 }
 
 // finish writes the page.
