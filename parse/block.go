@@ -204,11 +204,22 @@ func (b *block) take(k key, value string, l preambleLine, t *timeReader, delimit
 
 // start reads date, time of day, or both, in either order: 11.03.2026 / 08:14:03.
 func (b *block) start(value string, l preambleLine, t *timeReader) {
+	whole := value
+	for i := range value {
+		if i > 0 && value[i-1] != ' ' && value[i-1] != ',' {
+			continue
+		}
+		if _, n := namedDate(value[i:]); n > 0 { // 2 Nov 2026, which has blanks in it
+			b.day(value[i:i+n], whole, l, t)
+			value = value[:i] + value[i+n:]
+			break
+		}
+	}
 	fields := strings.FieldsFunc(value, func(r rune) bool { return r == ' ' || r == ',' || r == ';' || r == '\t' || r == '\n' || r == '\u00a0' })
 	for i := 0; i < len(fields); i++ {
 		f := fields[i]
 		if d, c := splitStamp(f); c != "" && d != f { // 2026-03-11T08:14:03
-			b.day(d, value, l, t)
+			b.day(d, whole, l, t)
 			f = c
 		}
 		if i+1 < len(fields) {
@@ -217,7 +228,7 @@ func (b *block) start(value string, l preambleLine, t *timeReader) {
 			}
 		}
 		if !strings.Contains(f, ":") {
-			b.day(f, value, l, t)
+			b.day(f, whole, l, t)
 			continue
 		}
 		rest, east, fixed := offset(f)

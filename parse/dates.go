@@ -87,8 +87,11 @@ func (t *timeReader) orderOf(d date) (order, *Error) {
 
 // splitStamp cuts a cell into date and time of day: 2026-11-02T08:14:03, 02.11.2026 08:14.
 func splitStamp(s string) (date, clock string) {
-	if len(s) > 10 && (s[10] == 'T' || s[10] == ' ') {
+	if len(s) > 10 && (s[10] == 'T' || s[10] == ' ') && s[9] <= '9' { // the last of a date is a digit
 		return s[:10], strings.TrimLeft(s[11:], " ")
+	}
+	if _, n := namedDate(s); n > 0 {
+		return s[:n], strings.TrimLeft(s[n:], " ,T")
 	}
 	i := strings.IndexAny(s, " Tt")
 	if i < 0 {
@@ -107,6 +110,9 @@ func (t *timeReader) read(dateCell, timeCell string) (stamp, bool, *Error) {
 		}
 	}
 	if i := strings.IndexByte(dateText, ' '); i > 0 { // a spreadsheet's 02.11.2026 00:00
+		if _, n := namedDate(dateText); n > 0 {
+			i = n
+		}
 		dateText = dateText[:i]
 	}
 	var st stamp

@@ -33,8 +33,12 @@ type date struct {
 
 // scanDate reads the numbers of a date. The forms are 2026-11-02, 2026/11/02,
 // 20261102, 02.11.2026 (dots are day first, always), 02/11/2026 and 02-11-2026,
-// the last three also with a year of two digits.
+// the last three also with a year of two digits; and with the name of the month, see
+// [namedDate].
 func scanDate(s string) (date, bool) {
+	if d, n := namedDate(s); n > 0 {
+		return d, n == len(s)
+	}
 	if len(s) == 8 && !strings.ContainsAny(s, "-/.") {
 		y, m, d := digits(s[:4]), digits(s[4:6]), digits(s[6:])
 		return date{y, m, d, ymd, false}, y >= 0 && m >= 0 && d >= 0
