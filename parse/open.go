@@ -269,7 +269,10 @@ func (r *Reader) prepare(p probe, head []byte, cells []string) *Error {
 	r.understood = Understood{File: r.file, HeadingLine: p.heading, Delimiter: delimiterName(p.comma)}
 	r.sampleDecimal(head, p)
 	r.times.search = r.searchOrder
-	return r.toHeading()
+	if bad := r.toHeading(); bad != nil {
+		return bad
+	}
+	return r.inTurn(head, p)
 }
 
 func delimiterName(c byte) string {

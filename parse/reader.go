@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"holdproof/parse/cycle"
@@ -61,8 +62,9 @@ type Reader struct {
 	fatal      *Error
 	done       bool
 
-	known      *layout // the heading understood last, as it was before readings changed it
-	knownHints *Hints  // it was understood with
+	known      *layout  // the heading understood last, as it was before readings changed it
+	knownHints *Hints   // it was understood with
+	asWritten  []string // the heading read last, without units that stand below it
 }
 
 // Next returns the next cycle; io.EOF after the last. Any other error is an
@@ -141,6 +143,9 @@ func (r *Reader) keep(line int) {
 // heading starts a block: preamble, hints, columns. The row is r.cells.
 func (r *Reader) heading(line int) *Error {
 	first := r.layout == nil
+	r.rows.take()
+	r.asWritten = slices.Clone(r.cells)
+	r.cells = r.takeUnits(r.cells)
 	r.resolve(r.peekMachine())
 	r.times.hint = orderUnknown
 	if r.hints != nil {
@@ -178,7 +183,6 @@ func (r *Reader) heading(line int) *Error {
 		r.begin(line, "")
 		r.b.problem(bad)
 	}
-	r.rows.take()
 	return nil
 }
 
@@ -259,11 +263,12 @@ func (r *Reader) step(line int, bad error) (Cycle, bool) {
 // among its readings: then the next reading decides.
 func (r *Reader) onHeading(line int) (Cycle, bool) {
 	if r.b.open {
-		if len(r.pending) > 0 || !r.layout.same(r.cells) || r.skipping {
+		if len(r.pending) > 0 || r.skipping || !slices.Equal(r.cells, r.asWritten) {
 			return r.finish(), true
 		}
 		r.repeated = line
 		r.rows.take()
+		r.takeUnits(r.cells)
 		return Cycle{}, false
 	}
 	if bad := r.heading(line); bad != nil {
