@@ -56,9 +56,10 @@ func (d OverviewDay) Cycles() int {
 // DayPage is what the page of one day shows.
 type DayPage struct {
 	Day daily.Day
-	// Figures holds, by cycle id, what each figure is drawn from. A cycle without one
-	// is shown without, and the page says so.
-	Figures  map[string]figure.Cycle
+	// Figures holds, by cycle id, the figure of each as SVG, as report/figure draws it:
+	// it stands in the page as it is. A cycle without one is shown without, and the page
+	// says so.
+	Figures  map[string][]byte
 	State    string   // such as signed, open, closed
 	Records  []string // names of its signed records, the oldest first
 	Previous string   // date of the day before that has a page, "" for none
@@ -70,7 +71,7 @@ var pageFiles embed.FS
 
 // pages are the templates; that they can be read is the business of a test.
 var pages = template.Must(template.New("").Funcs(template.FuncMap{
-	"mark": mark, "failed": func(o validate.Outcome) bool { return o == validate.Failed },
+	"mark": mark, "marks": marks, "failed": func(o validate.Outcome) bool { return o == validate.Failed },
 	"day": dayWords, "moment": moment, "clock": clock, "plural": plural, "sentence": sentence,
 	"dayfile": DayFile, "export": exportFile, "join": strings.Join,
 	"dom": func(date string) string { return strings.TrimPrefix(date[len(date)-2:], "0") },
@@ -115,14 +116,8 @@ func WriteDay(w io.Writer, p DayPage) error {
 	}{p, pageStyle})
 }
 
-// Small draws the small figure of a cycle, "" if there is nothing to draw it from.
-func (p DayPage) Small(id string) template.HTML {
-	f, ok := p.Figures[id]
-	if !ok || f.Record == nil {
-		return ""
-	}
-	return template.HTML(figure.SmallSVG(f, 32, 12)) // our own drawing; its words are escaped
-}
+// Small is the figure of a cycle, "" if there is none.
+func (p DayPage) Small(id string) template.HTML { return template.HTML(p.Figures[id]) }
 
 // Called is what people call a cycle of the day; its id where it is of another.
 func (p DayPage) Called(id string) string {
@@ -179,8 +174,28 @@ func (x overviewPage) Href(r daily.Reference) string {
 	return ""
 }
 
-// mark draws the proof mark of an outcome.
-func mark(o validate.Outcome) template.HTML { return template.HTML(figure.MarkSVG(o, 3)) }
+// marked are the outcomes that have a proof mark.
+var marked = []validate.Outcome{validate.NotProven, validate.Conforms, validate.Borderline, validate.Failed, validate.NotAssessed}
+
+// marks draws the proof marks once for a page, to be shown many times.
+func marks() template.HTML {
+	var b strings.Builder
+	b.WriteString(`<svg xmlns="http://www.w3.org/2000/svg" class="marks" aria-hidden="true" focusable="false">`)
+	for _, o := range marked {
+		whole := string(figure.MarkSVG(o, 3)) // our own drawing
+		inner := strings.TrimSuffix(strings.TrimSpace(whole[strings.Index(whole, ">")+1:]), "</svg>")
+		fmt.Fprintf(&b, "\n<symbol id=\"%s\" viewBox=\"0 0 3 3\">%s</symbol>", markID(o), strings.TrimSpace(inner))
+	}
+	b.WriteString("</svg>")
+	return template.HTML(b.String())
+}
+
+func markID(o validate.Outcome) string { return "mark-" + strings.ReplaceAll(o.String(), " ", "-") }
+
+// mark shows the proof mark of an outcome.
+func mark(o validate.Outcome) template.HTML {
+	return template.HTML(`<svg class="hp-mark" aria-hidden="true" focusable="false"><use href="#` + markID(o) + `"/></svg>`)
+}
 
 func dayWords(date string) string {
 	t, err := time.Parse(time.DateOnly, date)

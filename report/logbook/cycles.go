@@ -245,6 +245,12 @@ const daysSQL = `SELECT d.day, d.changed, d.revision, d.covers, d.prepared, d.re
 	WHERE d.day >= $1 AND d.day <= $2
 	GROUP BY d.day, d.changed, d.revision, d.covers, d.prepared, d.reviewed ORDER BY d.day`
 
+// Span returns the first and the last day that has an entry, "" if none has.
+func (v *View) Span(ctx context.Context) (first, last string, err error) {
+	err = v.q.QueryRowContext(ctx, `SELECT COALESCE(MIN(day), ''), COALESCE(MAX(day), '') FROM days`).Scan(&first, &last)
+	return first, last, explain(v.path, err)
+}
+
 // Days returns the days from one to another, ends included, that have an entry.
 func (v *View) Days(ctx context.Context, from, to string) ([]Day, error) {
 	var days []Day

@@ -34,20 +34,27 @@ func (r *Records) Replies(ctx context.Context, from, to, machine string) ([]dail
 		if err != nil {
 			return err
 		}
-		if err := a.walk(); err != nil {
-			return err
-		}
-		for i, q := range a.questions {
-			reply, err := q.reply()
-			if err != nil {
-				return err
-			}
-			reply.Number, reply.Question = i+1, daily.Questions()[i]
-			out = append(out, reply)
-		}
-		return nil
+		out, err = a.replies()
+		return err
 	})
 	return out, err
+}
+
+// replies walks through the period and answers.
+func (a *asking) replies() ([]daily.Reply, error) {
+	if err := a.walk(); err != nil {
+		return nil, err
+	}
+	var out []daily.Reply
+	for i, q := range a.questions {
+		reply, err := q.reply()
+		if err != nil {
+			return nil, err
+		}
+		reply.Number, reply.Question = i+1, daily.Questions()[i]
+		out = append(out, reply)
+	}
+	return out, nil
 }
 
 func checkPeriod(from, to string) error {
@@ -91,6 +98,7 @@ type asking struct {
 	last      string // local date of the last entry: days after it lie ahead
 	first     string // day of the first cycle
 	questions []question
+	also      func(*stretch) error // what else is done with each stretch, nil for nothing
 }
 
 func (r *Records) asking(ctx context.Context, v *logbook.View, from, to, machine string) (*asking, error) {
@@ -143,6 +151,7 @@ type stretch struct {
 	corrected  map[string]bool // days on which an entry was corrected or withdrawn
 	tested     []testedDay
 	readings   map[string]*logbook.Row[entry.Note] // of tests, by their key
+	gates      []validate.DayTest                  // the tests that are owed before the first load
 }
 
 // testedDay is a day with cycles and how its tests stood.
@@ -154,7 +163,12 @@ type testedDay struct {
 
 // walk goes through the period a month at a time.
 func (a *asking) walk() error {
-	for from := a.from; from <= a.to; {
+	first, last, err := a.v.Span(a.ctx)
+	if err != nil {
+		return err
+	}
+	end := min(a.to, max(last, a.last))
+	for from := max(a.from, first); first != "" && from <= end; {
 		if err := a.ctx.Err(); err != nil {
 			return err
 		}
@@ -163,13 +177,18 @@ func (a *asking) walk() error {
 			return err
 		}
 		next := time.Date(t.Year(), t.Month()+1, 1, 0, 0, 0, 0, time.UTC)
-		to := min(a.to, next.AddDate(0, 0, -1).Format(time.DateOnly))
+		to := min(end, next.AddDate(0, 0, -1).Format(time.DateOnly))
 		s, err := a.read(from, to)
 		if err != nil {
 			return err
 		}
 		for _, q := range a.questions {
 			if err := q.add(s); err != nil {
+				return err
+			}
+		}
+		if a.also != nil {
+			if err := a.also(s); err != nil {
 				return err
 			}
 		}
@@ -240,8 +259,8 @@ func byNumberIn[B entry.Body](a *asking, s *stretch) (map[int64]logbook.Row[B], 
 // tests lays out, day by day, how the tests stood, as the records of the days do. That a
 // machine was out of service that day explains no missing test where it ran a load.
 func (a *asking) tests(s *stretch) error {
-	gates, err := a.r.dayTests(a.ctx, a.v, s.cycles)
-	if err != nil {
+	var err error
+	if s.gates, err = a.r.dayTests(a.ctx, a.v, s.cycles); err != nil {
 		return err
 	}
 	for i := 0; i < len(s.cycles); {
@@ -250,7 +269,7 @@ func (a *asking) tests(s *stretch) error {
 			j++
 		}
 		b := a.builder(s, s.cycles[i].Day)
-		b.gates = gates
+		b.gates = s.gates
 		b.machines()
 		b.tests()
 		d := testedDay{day: b.day.Date, tests: b.day.Tests}
