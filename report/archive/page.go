@@ -6,8 +6,10 @@ import (
 	"html/template"
 	"io"
 	"net/url"
+	"slices"
 	"strings"
 	"time"
+	"unicode"
 
 	"holdproof/report/daily"
 	"holdproof/report/figure"
@@ -72,7 +74,7 @@ var pageFiles embed.FS
 // pages are the templates; that they can be read is the business of a test.
 var pages = template.Must(template.New("").Funcs(template.FuncMap{
 	"mark": mark, "marks": marks, "failed": func(o validate.Outcome) bool { return o == validate.Failed },
-	"day": dayWords, "moment": moment, "clock": clock, "plural": plural, "sentence": sentence,
+	"day": dayWords, "moment": moment, "clock": clock, "plural": plural, "sentence": sentence, "capital": capital,
 	"dayfile": DayFile, "export": exportFile, "join": strings.Join,
 	"dom": func(date string) string { return strings.TrimPrefix(date[len(date)-2:], "0") },
 }).ParseFS(pageFiles, "page/*.html"))
@@ -118,6 +120,20 @@ func WriteDay(w io.Writer, p DayPage) error {
 
 // Small is the figure of a cycle, "" if there is none.
 func (p DayPage) Small(id string) template.HTML { return template.HTML(p.Figures[id]) }
+
+// Odd are the cycles that do not conform, in the order of their numbers.
+func (p DayPage) Odd() []daily.Cycle {
+	return slices.DeleteFunc(p.Day.InOrder(), func(c daily.Cycle) bool { return c.Conforms() })
+}
+
+// First are the findings that a reader sees without asking for more: those that are not
+// fine, and the one figure of a cycle.
+func (DayPage) First(c daily.Cycle) []daily.Finding {
+	return slices.DeleteFunc(slices.Clone(c.Findings), func(f daily.Finding) bool {
+		fine := f.Result() == validate.Conforms || f.Result() == validate.NotAssessed
+		return fine && f.Check != "holding-time" && f.Check != "air-leakage"
+	})
+}
 
 // Called is what people call a cycle of the day; its id where it is of another.
 func (p DayPage) Called(id string) string {
@@ -221,6 +237,15 @@ func plural(n int, one, many string) string {
 		return "1 " + one
 	}
 	return fmt.Sprintf("%d %s", n, many)
+}
+
+// capital gives a text its capital, unless it begins with a name such as pH.
+func capital(text string) string {
+	first := []rune(text)
+	if len(first) < 2 || !unicode.IsLower(first[0]) || !unicode.IsLower(first[1]) && first[1] != ' ' {
+		return text
+	}
+	return string(unicode.ToUpper(first[0])) + string(first[1:])
 }
 
 // sentence gives a text its full stop.
