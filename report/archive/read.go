@@ -17,7 +17,7 @@ const (
 	maxTagFile   = 96 << 20  // bytes of a manifest
 	maxDirectory = 128 << 20 // bytes of a ZIP's list of files
 	maxSwelling  = 200       // times a ZIP may grow when it is unpacked
-	freeSwelling = 2 << 30   // bytes that it may have in any case
+	freeSwelling = 256 << 20 // bytes that it may have in any case
 )
 
 // Bag is an opened bag. Nothing in it is believed, and nothing is ever unpacked to the

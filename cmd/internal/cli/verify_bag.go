@@ -60,6 +60,9 @@ func writeVerifiedBags(p *page, found []surgery.VerifiedBag) error {
 			p.para("     ", fmt.Sprintf("%s, %s to %s, %s: %s, %s, %s; %d files and %d entries checked.", v.Surgery, surgery.DayWords(v.From), surgery.DayWords(v.To),
 				machine, countOf(v.Cycles, "cycle"), countOf(v.Records, "signed record"), countOf(v.Exports, "export"), v.Files, v.Entries), plain)
 		}
+		if !v.AsOf.IsZero() {
+			p.para("     ", "It shows the logbook as it stood at its last entry, "+v.AsOf.UTC().Format("2 Jan 2006 15:04 UTC")+".", plain)
+		}
 		if v.Signer != "" {
 			p.para("     ", "Signed by "+v.Signer+".", plain)
 		}

@@ -271,7 +271,18 @@ func (w *bagWriter) signed() error {
 
 // originals packs the exports of the period, each once, as they are kept.
 func (w *bagWriter) originals() error {
+	days := func(from, to string) int64 {
+		a, err1 := time.Parse(time.DateOnly, from)
+		b, err2 := time.Parse(time.DateOnly, to)
+		if err1 != nil || err2 != nil {
+			return 0
+		}
+		return int64(b.Sub(a)/(24*time.Hour)) + 1
+	}
 	return w.spans(func(from, to string) error {
+		if w.asked.Progress != nil {
+			w.asked.Progress(days(w.asked.From, from)-1, days(w.asked.From, w.asked.To))
+		}
 		sums, err := w.exportsOf(from, to)
 		if err != nil {
 			return err

@@ -29,7 +29,12 @@ type bagLog struct {
 	imports map[string]bool // files that an import names
 	failed  map[string]bool // of them: came in the period and need a look
 	last    time.Time       // entered of the last entry
+	kept    int             // names kept of the entries
 }
+
+// maxKept bounds the names that are kept of a ledger (ours), some 100 bytes each: a bag
+// of ten years has a tenth of them.
+const maxKept = 2_000_000
 
 // baggedCycle is a cycle as its newest verdict has it.
 type baggedCycle struct {
@@ -58,6 +63,9 @@ func (l *bagLog) inside(day string) bool { return l.info.From <= day && day <= l
 // take learns from an entry, in their order.
 func (l *bagLog) take(e entry.Entry) error {
 	l.last = e.Entered
+	if l.kept++; l.kept > maxKept {
+		return fmt.Errorf("it names more than %d files and cycles, which no ledger does", maxKept)
+	}
 	body := e.Body
 	if c, is := body.(entry.Correction); is {
 		delete(l.notes, e.Corrects)
@@ -97,6 +105,7 @@ func (l *bagLog) verdict(e entry.Entry, b entry.Verdict) {
 	for _, s := range b.Sources {
 		c.sources = append(c.sources, s.SHA256)
 	}
+	l.kept += len(b.Sources)
 	if old := l.cycles[b.Continues]; b.Continues != "" && old != nil {
 		old.became = b.Cycle
 	}
@@ -110,6 +119,7 @@ func (l *bagLog) note(e entry.Entry, b entry.Note) {
 	var d dutyData
 	if json.Unmarshal(b.Data, &d) == nil {
 		n.explains = d.Explains
+		l.kept += len(d.Explains)
 	}
 	l.notes[e.Number] = n
 }

@@ -36,6 +36,7 @@ type VerifiedBag struct {
 	Signer      string // who signed the whole bag and its checkpoint, "" for nobody
 	Fingerprint string // of the authority in the bag
 	Checkpoint  string
+	AsOf        time.Time // of the last entry: how old the logbook in it is
 }
 
 // IsBag tells whether a path is a folder or begins as a ZIP does: then it is verified as
@@ -179,6 +180,7 @@ func (c *bagChecker) ledger() bool {
 	if c.tree == nil {
 		return false
 	}
+	c.out.AsOf = c.log.last
 	if c.tip.Size == 0 || !entry.At(c.log.last).Equal(c.tip.Time.Time) {
 		c.problems.Add("checkpoint", "The checkpoint is dated %s, and its last entry %s.", c.tip.Time, entry.At(c.log.last))
 	}
