@@ -36,6 +36,9 @@ func shapes(tb testing.TB) []string {
 		"Start\t2026-10-25 01:59:59\rElapsed mm:ss\tT [K]\tP [inHg]\r59:59\t300\t29.9\r60:00\t300\t29.9\r",
 		"\"time\",\"chamber\n°C\",\"alarm, if any\"\n\"2026-03-11T08:14:03Z\",\"20.1\",\"none\"\n\"2026-03-11T08:14:04Z\",\"20.1\",\"a \"\"b\"\"\"\n",
 		","+strings.Repeat("<", 3000)+"\xffh\n"+strings.Repeat("fehler", 500)+":x\n",
+		"Time;Chamber temp;Pressure\n;°C;kPa abs\n2 Nov 2026 08:14:03;20,1;101\nTime;Chamber temp;Pressure\n;°C;kPa abs\n2. listopada 2026, 08:14:04;20,1;101\n",
+		"Start: Mon 2 Nov 2026 08:14:03\nelapsed s,chamber [°C]\n0,20\n1,20\n",
+		"unit,time,chamber [°C]\nA,2-Nov-26 08:14:03,20\nB,2-Nov-26 08:14:03,20\nA,2-Nov-26 08:14:04,20\nB,2-Nov-26 08:14:04,20\nA,2-Nov-26 08:14:05,20\n",
 		"time,chamber [°C],unit,cycle\n2026-10-25T01:59:59,20,A,1\n2026-10-25T01:00:00,20,A,1\n2026-10-25T01:00:00,20,B,2\n",
 	)
 }
