@@ -69,7 +69,7 @@ const mostTries = 10
 // Import keeps the bytes of files and judges them, one transaction a file: what File
 // was told of is on the disk, what it was not told of left no trace. What could not be
 // read is kept too and is not proven. It returns what lies between the cycles of the
-// days that came in.
+// days that came in and nobody explained.
 //
 // Error: the logbook's, such as a full disk; the importer's; the context's. A file
 // that cannot be read is not an error but a [Problem].
@@ -90,7 +90,28 @@ func (r *Records) Import(ctx context.Context, in Arriving, to Importer) ([]Betwe
 		return nil, nil
 	}
 	a, err := r.Across(ctx, days.from, days.to)
-	return a.Findings, err
+	if err != nil {
+		return nil, err
+	}
+	return r.unexplained(ctx, a.Findings)
+}
+
+// unexplained leaves out what a person has explained.
+func (r *Records) unexplained(ctx context.Context, found []Between) (open []Between, err error) {
+	err = r.book.Read(ctx, func(v *logbook.View) error {
+		open = nil
+		for _, f := range found {
+			note, err := r.explanation(ctx, v, f)
+			if err != nil {
+				return err
+			}
+			if note == nil {
+				open = append(open, f)
+			}
+		}
+		return nil
+	})
+	return open, err
 }
 
 // span is the days from the first to the last that something was found on.
