@@ -23,6 +23,9 @@ const (
 	// MaxOriginal is the longest file that is kept, in bytes.
 	MaxOriginal = 1 << 30
 
+	chunk = 64 << 10 // bytes that are handed to the worker at once
+	ahead = 4        // chunks that may wait for it
+
 	partSize  = 1 << 20 // a row of original_parts, bytes of gzip
 	spoolSize = 4 << 20 // above it the compressed bytes wait in a temporary file
 
@@ -37,6 +40,7 @@ const (
 // Write all bytes, then Finish, hand it to [Batch.Keep], and Discard it in any case.
 type Original struct {
 	chunks chan []byte   // to the worker; nil after Finish or Discard
+	spent  chan []byte   // back from the worker, to be filled again
 	done   chan struct{} // closed when the worker has ended
 	failed atomic.Bool   // the worker met an error and only drains
 
@@ -53,7 +57,7 @@ type Original struct {
 
 // NewOriginal returns an Original without bytes.
 func NewOriginal() *Original {
-	o := &Original{chunks: make(chan []byte, 4), done: make(chan struct{})}
+	o := &Original{chunks: make(chan []byte, ahead), spent: make(chan []byte, ahead), done: make(chan struct{})}
 	go o.work(o.chunks)
 	return o
 }
@@ -69,6 +73,10 @@ func (o *Original) work(chunks <-chan []byte) {
 			sum.Write(c)
 			_, err = gz.Write(c)
 			o.failed.Store(err != nil)
+		}
+		select {
+		case o.spent <- c:
+		default:
 		}
 	}
 	if err == nil {
@@ -93,8 +101,14 @@ func (o *Original) Write(p []byte) (int, error) {
 	}
 	o.size += int64(len(p))
 	for rest := p; len(rest) > 0; {
-		n := min(len(rest), 64<<10)
-		o.chunks <- bytes.Clone(rest[:n])
+		var c []byte
+		select {
+		case c = <-o.spent:
+		default:
+			c = make([]byte, chunk)
+		}
+		n := copy(c[:chunk], rest)
+		o.chunks <- c[:n]
 		rest = rest[n:]
 	}
 	return len(p), nil
