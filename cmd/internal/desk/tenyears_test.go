@@ -182,5 +182,9 @@ func (y *years) asked() []struct {
 		{"people", always("/people")},
 		{"judging", always("/judging")},
 		{"note", always("/note")},
+		{"the sheet", always("/sheet")},
+		{"a load at the machine", always("/load")},
+		{"an entry", func(i int) string { return fmt.Sprintf("/entry/%d", 40+i*37%(4*y.days)) }},
+		{"entries of a day", func(i int) string { return "/day/" + day(i) + "/entries" }},
 	}
 }
