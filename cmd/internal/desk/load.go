@@ -43,6 +43,7 @@ var loadChoices = []struct {
 	{"indicator", "Indicator on the packs", [][2]string{{"passed", "changed"}, {"failed", "did not change"}, {"not used", "none used"}}},
 	{"dry", "Packs dry", [][2]string{{"yes", "yes"}, {"no", "no"}}},
 	{"sealed", "Packs sealed", [][2]string{{"yes", "yes"}, {"no", "no"}}},
+	{"labelled", "Packs labelled", [][2]string{{"yes", "yes"}, {"no", "no"}}},
 }
 
 // Choices are the questions on the packs.
@@ -137,7 +138,7 @@ func (d *Desk) momentOf(form url.Values, day string) (at time.Time, err error) {
 func atMachine(form url.Values) (surgery.AtMachine, error) {
 	get := func(name string) string { return strings.TrimSpace(form.Get(name)) }
 	m := surgery.AtMachine{Steriliser: get("machine"), Number: get("number"), Day: get("day"), Indicator: get("indicator"), Text: get("text")}
-	m.Load.Contents, m.Load.Wrapping, m.Load.Loaded, m.Load.Packed, m.Load.UseBy = get("contents"), get("wrapping"), get("loaded"), get("packed"), get("use-by")
+	m.Load.Number, m.Load.Contents, m.Load.Wrapping, m.Load.Loaded, m.Load.Packed, m.Load.UseBy = get("load"), get("contents"), get("wrapping"), get("loaded"), get("packed"), get("use-by")
 	switch get("do") {
 	case "release":
 	case "reject":
@@ -155,7 +156,7 @@ func atMachine(form url.Values) (surgery.AtMachine, error) {
 		}
 		m.Load.Count = &n
 	}
-	for name, to := range map[string]**bool{"dry": &m.Dry, "sealed": &m.Sealed} {
+	for name, to := range map[string]**bool{"dry": &m.Dry, "sealed": &m.Sealed, "labelled": &m.Labelled} {
 		if answer := get(name); answer != "" {
 			is := answer == "yes"
 			*to = &is

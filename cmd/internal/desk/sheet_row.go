@@ -35,8 +35,13 @@ const (
 func rowOf(part sheetPart, i int, duty surgery.SheetDuty, row surgery.SheetRow, who visitor) sheetRow {
 	out := sheetRow{SheetRow: row, Duty: duty, Part: part.Anchor() + "-" + strconv.Itoa(i), Acts: who.Staff() && (duty.Form.Act == "" || who.May(duty.Form.Act))}
 	f := duty.Form
-	if row.Proof == "release" && row.Count == 0 && row.State != surgery.OwedOpen {
+	switch {
+	case row.In != 0:
+		out.Detail = "In since " + row.Since.Format("15:04") + ", " + strconv.Itoa(row.Minutes) + " min so far"
+	case row.Proof == "release" && row.Count == 0 && row.State != surgery.OwedOpen:
 		out.Detail = "" // no load was run yet
+	case row.Proof == "release" && row.Detail != "":
+		out.Detail += " loads released or rejected"
 	}
 	switch {
 	case !out.Acts:

@@ -135,6 +135,9 @@ func TestSheetDisinfection(t *testing.T) {
 	s.clock.move(6 * time.Minute)
 	ben.get("/sheet") // somebody is there: the desk is not locked
 	s.clock.move(5 * time.Minute)
+	if text := ben.get("/sheet").text(); !strings.Contains(text, "In since 18:00, 11 min so far.") {
+		t.Errorf("since when it is in is not said: %s", text)
+	}
 	out := regexp.MustCompile(`name="out" value="(\d+)"[^>]*>Out now<span class="unseen">[^<]*chair 1`).FindStringSubmatch(ben.get("/sheet").body)
 	if out == nil {
 		t.Fatal("chair 1 cannot be taken out")

@@ -31,6 +31,9 @@ type SheetRow struct {
 	Owed
 	Test string // key of the test that it reads, if its record is here; "" for none
 	In   int64  // entry of what went in and did not come out yet; 0 for none
+
+	Since   time.Time // when that went in
+	Minutes int       // how long that is ago, whole minutes
 }
 
 // partRare is the part of the sheet for what is owed less often than each day.
@@ -109,7 +112,8 @@ func (o *owing) row(l Owed) SheetRow {
 		s := row.Said
 		if s.Duty == l.Duty && s.Place == l.Place && s.Steriliser == l.Steriliser && s.Outcome != "not done" && !s.From.IsZero() && s.To.IsZero() && n > out.In {
 			if form, _ := DutyNamed(s.Duty); form.Out {
-				out.In = n
+				out.In, out.Since = n, o.r.local(s.From.Time)
+				out.Minutes = int(o.r.Now().Sub(out.Since).Minutes())
 			}
 		}
 	}
