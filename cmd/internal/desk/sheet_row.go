@@ -53,7 +53,7 @@ func rowOf(part sheetPart, i int, duty surgery.SheetDuty, row surgery.SheetRow, 
 		out.Way = wayOut
 	case f.Times:
 		out.Way = wayCount
-	case !row.Wanted() || row.State == surgery.OwedFailed && row.Count > 0:
+	case !row.Wanted() && row.State != surgery.OwedNeverEntered || row.State == surgery.OwedFailed && row.Count > 0:
 	case f.Product:
 		out.Way = wayTreat
 	case f.Sampled, f.Control, f.Tests, f.In, f.Text, f.Of != "", f.File:

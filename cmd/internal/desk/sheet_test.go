@@ -214,3 +214,30 @@ func TestNoteForms(t *testing.T) {
 		t.Errorf("looked at again: %d %s", r.code, r.text())
 	}
 }
+
+// What is open today stands first on the first page, before what waits, but after a recall.
+func TestOpenTodayIsFirst(t *testing.T) {
+	s := newSite(t)
+	ben := s.as("ben")
+	body := ben.get("/").body
+	open, waits := strings.Index(body, `id="open"`), strings.Index(body, `id="waits"`)
+	if open < 0 || open > waits || !strings.Contains(body, `href="/sheet#start-of-day"`) {
+		t.Errorf("open at %d, what waits at %d", open, waits)
+	}
+	before := s.as("ben").get("/").text()
+	if r := ben.post("/sheet", "duty", "reservoir filled", "machine", "S1", "outcome", "done"); r.code != http.StatusSeeOther {
+		t.Fatal(r.code)
+	}
+	if after := ben.get("/").text(); !strings.Contains(before, "Fill the reservoir with purified water S1, S2") || !strings.Contains(after, "Fill the reservoir with purified water S2") {
+		t.Errorf("before: %s\nafter: %s", before, after)
+	}
+	lea := s.as("lea")
+	if r := lea.post("/load", "machine", "S1", "number", "1045", "day", "2026-11-02", "do", "release", "indicator", "passed", "dry", "yes", "sealed", "yes", "labelled", "yes"); r.code != http.StatusSeeOther {
+		t.Fatal(r.code)
+	}
+	s.full() // 1045 failed
+	body = lea.get("/").body
+	if open, waits := strings.Index(body, `id="open"`), strings.Index(body, `class="recall"`); waits < 0 || open < waits {
+		t.Errorf("open at %d, the recall at %d", open, waits)
+	}
+}

@@ -25,6 +25,7 @@ type todayData struct {
 	Draft   map[string][]string
 	Signed  []surgery.Happening
 	Sights  []string // of the loads that may be released
+	Open    []openPart
 }
 
 // Title says which day it is.
@@ -107,6 +108,7 @@ func (d *Desk) waiting(r *http.Request, v visitor, data *todayData) error {
 	if err != nil {
 		return err
 	}
+	data.Open = openParts(review.Owed)
 	for _, x := range review.Waiting {
 		mine := v.Inspector || x.Kind == surgery.WaitRecall || slices.ContainsFunc(x.For, func(role string) bool { return slices.Contains(v.Roles, role) })
 		if !mine {

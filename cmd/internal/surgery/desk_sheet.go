@@ -68,7 +68,7 @@ func (r *Records) Sheet(ctx context.Context) ([]SheetPart, error) {
 			case i < 0 || !l.Daily() && l.When != "between patients":
 				i = len(sheetParts) - 1
 			}
-			if i == len(sheetParts)-1 && !l.Wanted() && l.Last != today {
+			if i == len(sheetParts)-1 && !l.Wanted() && l.Last != today && l.State != OwedNeverEntered {
 				continue
 			}
 			out[i].add(o.row(l), o)
