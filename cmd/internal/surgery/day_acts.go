@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"holdproof/parse/cycle"
 	"holdproof/report/daily"
@@ -32,14 +33,16 @@ func (b *dayBuilder) across() error {
 	return nil
 }
 
-// decisions lists what was done with the loads of the day, in the order of the log.
+// decisions lists what was done with the loads of the day, in the order of its times; what
+// bears one time, in the order of the cycles.
 func (b *dayBuilder) decisions() error {
 	keys := map[string]bool{}
 	for _, c := range b.cycles {
 		keys[c.Key] = true
 	}
 	type numbered struct {
-		n int64
+		moment time.Time
+		n      int64
 		daily.Decision
 	}
 	var all []numbered
@@ -54,7 +57,7 @@ func (b *dayBuilder) decisions() error {
 		}
 		out := b.decision(d.Entry, d.Cycle, d.Said.Act)
 		out.Second, out.Rerun = b.who(d.Said.Second), d.Said.Rerun
-		all = append(all, numbered{d.Number, out})
+		all = append(all, numbered{d.At, d.Number, out})
 	}
 	machine, err := logbook.Find[entry.Release](b.ctx, b.v, days)
 	if err != nil {
@@ -68,10 +71,12 @@ func (b *dayBuilder) decisions() error {
 			}
 		}
 		if !d.Withdrawn && keys[key] {
-			all = append(all, numbered{d.Number, b.decision(d.Entry, key, d.Said.Act)})
+			all = append(all, numbered{d.At, d.Number, b.decision(d.Entry, key, d.Said.Act)})
 		}
 	}
-	slices.SortFunc(all, func(x, y numbered) int { return cmp.Compare(x.n, y.n) })
+	slices.SortFunc(all, func(x, y numbered) int {
+		return cmp.Or(x.moment.Compare(y.moment), cmp.Compare(x.Cycle, y.Cycle), cmp.Compare(x.n, y.n))
+	})
 	for _, d := range all {
 		b.day.Decisions = append(b.day.Decisions, d.Decision)
 	}

@@ -30,9 +30,6 @@ func (b *dayBuilder) owes() error {
 		}
 	}
 	c := b.r.settings.Value
-	if len(c.Chairs) == 0 && slices.ContainsFunc(o.rule.Lines, func(l routineLine) bool { return l.Per == "water line" }) {
-		b.remark("no chair is named in the settings (chairs), so nothing is owed for water lines and suction")
-	}
 	for _, x := range c.RoutineChanges {
 		b.day.Settings.Changes = append(b.day.Settings.Changes, daily.RoutineChange{Duty: x.Duty, Change: x.words(), Because: x.Reason})
 	}
@@ -72,8 +69,15 @@ var shownElsewhere = []string{dutyPenetration, dutyControl, dutyLeak, dutyCounte
 
 // duties lays out the routine line by line, then what else people noted that day. Tests
 // owed each day stand among the tests, loads among the cycles, and the signatures speak
-// for themselves.
+// for themselves. A day on which nothing was done, closed or not, is not told line by line.
 func (b *dayBuilder) duties() {
+	if len(b.day.Cycles) == 0 && !slices.ContainsFunc(b.notes, func(n logbook.Row[entry.Note]) bool { return n.Said.Duty != dutyClosed }) {
+		return
+	}
+	c := b.r.settings.Value
+	if len(c.Chairs) == 0 && slices.ContainsFunc(c.routineInForce().Lines, func(l routineLine) bool { return l.Per == "water line" }) {
+		b.remark("no chair is named in the settings (chairs), so nothing is owed for water lines and suction")
+	}
 	of := map[string]bool{}
 	for _, o := range b.owed {
 		of[o.Duty+"\x00"+o.Steriliser+o.Place] = true

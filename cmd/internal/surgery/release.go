@@ -175,16 +175,13 @@ func (r *Records) testsPassed(ctx context.Context, v *logbook.View, c logbook.Cy
 
 // testState says why a test does not count as passed, "" if it does.
 func (r *Records) testState(ctx context.Context, v *logbook.View, c logbook.Cycle) (string, error) {
-	rows, err := logbook.Find[entry.Note](ctx, v, logbook.Filter{Cycle: c.Key, Newest: true})
+	rows, err := logbook.Find[entry.Note](ctx, v, logbook.Filter{Cycle: c.Key})
 	if err != nil {
 		return "", err
 	}
 	read := ""
-	for _, n := range rows {
-		if n.Said.Duty == dutyReading(c.Kind) {
-			read = n.Said.Outcome
-			break
-		}
+	if n := readingsOf(rows)[c.Key]; n != nil {
+		read = n.Said.Outcome
 	}
 	switch {
 	case read == "failed":
