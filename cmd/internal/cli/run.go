@@ -106,6 +106,8 @@ func rootCommand(w World) *cobra.Command {
 		keysCommand(w, &at),
 		rejudgeCommand(w, &at),
 		driftCommand(w, &at),
+		labelCommand(w, &at),
+		findCommand(w, &at),
 		dayCommand(w, &at),
 		countersignCommand(w, &at),
 		bagCommand(w, &at),

@@ -33,6 +33,7 @@ type cycleData struct {
 	Reruns   []surgery.Shown // the cycle it was run again in
 	RerunOf  []surgery.Shown // the cycles whose load was run again in this one
 	Asks     map[string]string
+	Label    bool   // a label of the load can be drawn
 	Cause    string // a sentence: why it is not simply fine; the rest stands with what was checked
 }
 
@@ -82,6 +83,7 @@ func (d *Desk) cycle(w http.ResponseWriter, r *http.Request, v visitor) error {
 		names = append(names, f.Check)
 	}
 	data.Cause = cause(s)
+	data.Label = v.Staff() && d.records.CanLabel(r.Context(), s.Key) == nil
 	data.Asks = surgery.CheckWords(names)
 	if s.Rerun != "" {
 		again, err := d.records.ShownCycle(r.Context(), s.Rerun)

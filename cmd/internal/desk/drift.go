@@ -3,6 +3,7 @@ package desk
 import (
 	"html/template"
 	"net/http"
+	"strings"
 
 	"holdproof/cmd/internal/surgery"
 	"holdproof/report/figure"
@@ -15,10 +16,10 @@ type driftData struct {
 	Machines []driftMachine
 }
 
-// driftMoving is a chart with an open signal.
+// driftMoving is a chart with an open signal, drawn for a wide window and a narrow one.
 type driftMoving struct {
-	Name, Says, Pace, ToDo string
-	Figure                 template.HTML
+	Name, Quantity, Says, Pace, ToDo string
+	Wide, Narrow                     template.HTML
 }
 
 // driftMachine holds the other charts of one programme of one machine.
@@ -37,7 +38,7 @@ type driftCalm struct {
 const (
 	driftGroups               = 160
 	movingWidth, movingHeight = 170, 62
-	steadyWidth, steadyHeight = 120, 40
+	narrowWidth, narrowHeight = 96, 50
 )
 
 func (d *Desk) drift(w http.ResponseWriter, r *http.Request, v visitor) error {
@@ -47,8 +48,8 @@ func (d *Desk) drift(w http.ResponseWriter, r *http.Request, v visitor) error {
 	}
 	data := driftData{Quiet: all.Quiet()}
 	for _, c := range all.Moving() {
-		data.Moving = append(data.Moving, driftMoving{Name: c.Name(), Says: capital(all.Says(c)) + ".", Pace: all.Pace(c), ToDo: c.ToDo(),
-			Figure: trend(all, c, movingWidth, movingHeight)})
+		data.Moving = append(data.Moving, driftMoving{Name: c.Name(), Quantity: strings.ToLower(c.Quantity()), Says: capital(all.Says(c)) + ".", Pace: all.Pace(c), ToDo: c.ToDo(),
+			Wide: trend(all, c, "wide", movingWidth, movingHeight), Narrow: trend(all, c, "narrow", narrowWidth, narrowHeight)})
 	}
 	for _, c := range all.Charts {
 		if c.Standing != surgery.DriftSteady && c.Standing != surgery.DriftDrawn {
@@ -58,12 +59,12 @@ func (d *Desk) drift(w http.ResponseWriter, r *http.Request, v visitor) error {
 			data.Machines = append(data.Machines, driftMachine{Name: c.Name()})
 		}
 		m := &data.Machines[len(data.Machines)-1]
-		m.Charts = append(m.Charts, driftCalm{Quantity: c.Quantity(), Says: capital(all.Says(c)) + ".", Figure: trend(all, c, steadyWidth, steadyHeight)})
+		m.Charts = append(m.Charts, driftCalm{Quantity: c.Quantity(), Says: capital(all.Says(c)) + ".", Figure: trend(all, c, "still", narrowWidth, narrowHeight)})
 	}
 	return d.show(w, r, v, "drift", http.StatusOK, data)
 }
 
 // trend is a chart as a picture; what a person wrote in it is escaped by the drawing.
-func trend(d surgery.Drift, c surgery.DriftChart, w, h float64) template.HTML {
-	return template.HTML(figure.TrendSVG(d.Drawn(c, driftGroups), c.Name()+" "+c.Field(), w, h))
+func trend(d surgery.Drift, c surgery.DriftChart, size string, w, h float64) template.HTML {
+	return template.HTML(figure.TrendSVG(d.Drawn(c, driftGroups), c.Name()+" "+c.Field()+" "+size, w, h))
 }

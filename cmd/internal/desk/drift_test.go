@@ -35,7 +35,7 @@ func (s *site) drifting() string {
 func TestDriftPage(t *testing.T) {
 	s := newSite(t).full()
 	c := s.as("mara")
-	if text := c.get("/drift").text(); !strings.Contains(text, "Nothing moves.") || !strings.Contains(text, "S1 leak tests: not yet 20 cycles, 1 so far.") || strings.Contains(text, "leak tests moves") {
+	if text := c.get("/drift").text(); !strings.Contains(text, "Nothing moves.") || !strings.Contains(text, "S1 leak tests: not yet 20 cycles, 1 so far.") || strings.Contains(text, "leak tests: leak rate") {
 		t.Errorf("before: %s", text)
 	}
 	s.drifting()
@@ -44,7 +44,7 @@ func TestDriftPage(t *testing.T) {
 		t.Fatalf("%d %s", r.code, r.text())
 	}
 	text := r.text()
-	for _, want := range []string{"S1 leak tests moves", "Look at door seal and filter. Tell the engineer.", "The leak rate rose by 0.030 kPa/min since 13 Jul 2026; 0.074 kPa/min from the limit; at this pace it would be there about ",
+	for _, want := range []string{"S1 leak tests: leak rate", "Look at door seal and filter. Tell the engineer.", "The leak rate rose by 0.030 kPa/min since 13 Jul 2026; 0.074 kPa/min from the limit; at this pace it would be there about ",
 		"0.00131 ± 0.00021 kPa/min a week (k = 2), from 14 cycles.", "NIST/SEMATECH"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the page lacks %q: %s", want, text)
@@ -70,7 +70,7 @@ func TestDriftPage(t *testing.T) {
 	if today := c.get("/").text(); !strings.Contains(today, "S1 leak tests: Look at door seal and filter.") || !strings.Contains(today, "the leak rate rose by 0.030 kPa/min") && !strings.Contains(today, "The leak rate rose by 0.030 kPa/min") {
 		t.Errorf("the first page does not say it: %s", today)
 	}
-	if text := s.as("ben").get("/drift").text(); !strings.Contains(text, "S1 leak tests moves") {
+	if text := s.as("ben").get("/drift").text(); !strings.Contains(text, "S1 leak tests: leak rate") {
 		t.Errorf("a nurse sees %s", text)
 	}
 	if again := c.get("/drift"); again.body != r.body {

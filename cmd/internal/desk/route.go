@@ -52,6 +52,8 @@ func (d *Desk) routes() []route {
 		{"GET /exports/{sum}", everyone, d.original},
 		{"GET /cycle/{key}", everyone, d.cycle},
 		{"GET /cycle/{key}/readings", everyone, d.readings},
+		{"GET /cycle/{key}/label", staff, d.label},
+		{"GET /trace", everyone, d.trace},
 		{"POST /cycle/{key}", staff, d.decide},
 		{"GET /days", everyone, d.days},
 		{"GET /day/{day}/record", everyone, d.record},

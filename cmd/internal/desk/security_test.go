@@ -51,6 +51,8 @@ var whose = []struct {
 	{"POST /note", false, true, true, false},
 	{"GET /find", false, true, true, true},
 	{"GET /drift", false, true, true, true},
+	{"GET /cycle/{key}/label", false, true, true, false},
+	{"GET /trace", false, true, true, true},
 	{"GET /question/{n}", false, true, true, true},
 	{"GET /record/{name}", false, true, true, true},
 	{"GET /people", false, true, true, true},

@@ -45,6 +45,13 @@ func (r *Records) releasable(ctx context.Context, v *logbook.View, d *Deciding, 
 	if err := r.inService(ctx, v, c.Steriliser, name, c.Start.Time, at, d.Reason); err != nil {
 		return err
 	}
+	return r.explained(ctx, v, c)
+}
+
+// explained returns nil if nothing between the cycles stands against a release, and the
+// tests of the day that ran before the load passed.
+func (r *Records) explained(ctx context.Context, v *logbook.View, c logbook.Cycle) error {
+	name := r.nameOf(c)
 	waiting, err := r.stops(ctx, v, c)
 	if err != nil {
 		return err

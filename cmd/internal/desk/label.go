@@ -1,0 +1,34 @@
+package desk
+
+import (
+	"net/http"
+	"net/url"
+	"strconv"
+
+	"holdproof/cmd/internal/surgery"
+)
+
+// label hands out the label of a load as a PDF.
+func (d *Desk) label(w http.ResponseWriter, r *http.Request, _ visitor) error {
+	key := r.PathValue("key")
+	data, err := d.records.Labels(r.Context(), 1, key)
+	if err != nil {
+		return err
+	}
+	h := w.Header()
+	h.Set("Content-Type", "application/pdf")
+	h.Set("Content-Disposition", `attachment; filename="`+url.PathEscape(key)+`-label.pdf"`)
+	h.Set("Content-Length", strconv.Itoa(len(data)))
+	_, _ = w.Write(data) // a reader that went away is no error of ours
+	return nil
+}
+
+// trace leads from what is in a person's hand to its cycle.
+func (d *Desk) trace(w http.ResponseWriter, r *http.Request, _ visitor) error {
+	t, err := d.records.Trace(r.Context(), r.FormValue("id"))
+	if err != nil {
+		return &surgery.Refusal{Why: err.Error(), Instead: "Look for it under Find, by its machine and day."}
+	}
+	http.Redirect(w, r, "/cycle/"+url.PathEscape(t.Key), http.StatusSeeOther)
+	return nil
+}
