@@ -90,7 +90,7 @@ func (b *dayBuilder) duties() {
 	}
 	var rest []logbook.Row[entry.Note]
 	for _, n := range b.notes {
-		if s := n.Said; !slices.Contains(shownElsewhere, s.Duty) && !of[s.Duty] && !of[s.Duty+"\x00"+s.Steriliser+s.Place] {
+		if s := n.Said; (!slices.Contains(shownElsewhere, s.Duty) || dataOf(s).Without != nil) && !of[s.Duty] && !of[s.Duty+"\x00"+s.Steriliser+s.Place] {
 			rest = append(rest, n)
 		}
 	}
@@ -105,7 +105,7 @@ func (b *dayBuilder) duties() {
 
 // dutyOwed is a line of the routine as the record has it.
 func (b *dayBuilder) dutyOwed(o Owed) daily.Duty {
-	d := daily.Duty{When: o.When, What: o.Duty, Where: o.Where(), State: o.State.String(), At: b.at(o.At), By: b.who(o.By), Detail: o.Detail,
+	d := daily.Duty{When: o.When, What: o.Duty, Where: o.Where(), State: o.State.String(), At: b.at(o.At), By: b.who(o.By), Detail: join(o.Detail, o.More),
 		Source: o.Source, Sure: o.Sure, Count: o.Count, Value: o.Value, Low: o.Low, High: o.High, LimitSource: o.LimitSource, LimitSure: o.LimitSure,
 		Product: o.Product, Concentration: o.Strength, In: b.at(o.From), Out: b.at(o.To), Last: o.Last, LastBy: b.who(o.LastBy), DueBy: o.Next,
 		Changed: o.Changed, Text: o.Text, Before: o.Before.String()}
@@ -132,6 +132,9 @@ func (b *dayBuilder) dutyNoted(n logbook.Row[entry.Note]) daily.Duty {
 	s, data := n.Said, dataOf(n.Said)
 	d := daily.Duty{When: "as it occurred", What: s.Duty, Where: cmp.Or(s.Place, s.Steriliser), State: "done", At: b.at(n.At), By: b.who(n.By), Detail: b.detail(s),
 		Product: data.Product, Concentration: data.Strength}
+	if data.Without != nil {
+		d.Detail = join(d.Detail, "without: "+strings.Join(data.Without, ", ")+", since "+n.Reason)
+	}
 	switch s.Outcome {
 	case "not done":
 		d.State = "open"
@@ -159,10 +162,11 @@ func (b *dayBuilder) detail(s entry.Note) string {
 		}
 		out = join(out, "from "+clock(s.From)+" to "+clock(s.To))
 	}
-	if s.Text != "" {
-		out = join(out, s.Text)
+	data := dataOf(s)
+	if data.Times > 1 {
+		out = join(out, fmt.Sprintf("%d times", data.Times))
 	}
-	return out
+	return join(join(out, data.words()), s.Text)
 }
 
 // closures says whether the surgery was closed or a machine out of service.

@@ -274,6 +274,28 @@ var (
 	listCount  = regexp.MustCompile(`^\d{1,9}$`)
 )
 
+// figures reads the cells that hold numbers.
+func (l listRow) figures(n *Noting) (column, want, remedy string) {
+	for _, c := range []struct{ column, text string }{{"value", l.Value}, {"times", l.Times}, {"entry", l.Entry}} {
+		switch {
+		case c.text == "":
+		case c.column == "value" && !listFigure.MatchString(c.text):
+			return c.column, "a figure such as 134.2", "Write digits with a decimal point and no unit."
+		case c.column != "value" && !listCount.MatchString(c.text):
+			return c.column, "a whole number such as 3", "Write it in digits."
+		}
+	}
+	if l.Value != "" {
+		v, _ := strconv.ParseFloat(l.Value, 64) // its form was looked at
+		n.Value = &v
+	}
+	n.Times, _ = strconv.Atoi(l.Times)
+	if l.Times != "" && n.Times == 0 {
+		return "times", "how often it was done, 1 or more", "Take the row out if it was not done."
+	}
+	return "", "", ""
+}
+
 // noting is what a row says. Column is that of the error.
 func (l listRow) noting(zone *time.Location) (n Noting, column, want, remedy string) {
 	day, err := time.ParseInLocation(time.DateOnly, l.Date, zone)
@@ -299,22 +321,8 @@ func (l listRow) noting(zone *time.Location) (n Noting, column, want, remedy str
 			return n, c.column, "a time such as 17:30, or 2026-11-02 17:30", "Write hours and minutes with two digits each."
 		}
 	}
-	for _, c := range []struct{ column, text string }{{"value", l.Value}, {"times", l.Times}, {"entry", l.Entry}} {
-		switch {
-		case c.text == "":
-		case c.column == "value" && !listFigure.MatchString(c.text):
-			return n, c.column, "a figure such as 134.2", "Write digits with a decimal point and no unit."
-		case c.column != "value" && !listCount.MatchString(c.text):
-			return n, c.column, "a whole number such as 3", "Write it in digits."
-		}
-	}
-	if l.Value != "" {
-		v, _ := strconv.ParseFloat(l.Value, 64) // its form was looked at
-		n.Value = &v
-	}
-	n.Times, _ = strconv.Atoi(l.Times)
-	if l.Times == "0" {
-		return n, "times", "how often it was done, 1 or more", "Take the row out if it was not done."
+	if column, want, remedy = l.figures(&n); want != "" {
+		return n, column, want, remedy
 	}
 	duty, _ := dutyNamed(l.Duty)
 	if entry, _ := strconv.ParseInt(l.Entry, 10, 64); duty.asks(asksFile) {

@@ -70,6 +70,27 @@ func (d dutyData) said() bool {
 		d.Control != "" || d.Of != 0 || d.Tests != nil || d.Without != nil || d.Most != nil || d.Row != ""
 }
 
+// words are what the fields say that a record has no place of its own for.
+func (d dutyData) words() string {
+	out := ""
+	if d.Source != "" && d.NeedsMin != nil {
+		out = "by " + d.Source
+	}
+	if has, ok := percent(d.Strength); ok && d.NeedsPercent != nil && has < *d.NeedsPercent-roundOff {
+		out = join(fmt.Sprintf("the contact time is for %s %%", shortFigure(*d.NeedsPercent)), out)
+	}
+	if d.Sampled != "" {
+		out = join(out, "sample of "+dayWords(d.Sampled))
+	}
+	if d.Control != "" {
+		out = join(out, "the control "+d.Control)
+	}
+	if len(d.Tests) > 0 {
+		out = join(out, "owed before it returned: "+strings.Join(d.Tests, ", "))
+	}
+	return out
+}
+
 // Noted is a note that was kept.
 type Noted struct {
 	Entry   int64

@@ -50,6 +50,7 @@ type Owed struct {
 	Strength   string
 	From, To   time.Time // of a treatment, in and out, in the site's zone; zero where not said
 	Text       string    // what was said in words with the entry that decides
+	More       string    // what else it says: the day of a sample, a control, whose figure it was held against
 	Started    bool      // something was begun and its result is still to come
 }
 
@@ -130,7 +131,7 @@ func (o *owing) told(d routine.Owed) Owed {
 	if n, is := o.notes[d.Entry]; is {
 		out.Text = n.Said.Text
 		data := dataOf(n.Said)
-		out.Product, out.Strength = data.Product, data.Strength
+		out.Product, out.Strength, out.More = data.Product, data.Strength, data.words()
 		if low := data.NeedsMin; low != nil && data.Source != "" && (d.Low == nil || *low > *d.Low) {
 			out.Low, out.LimitSource, out.LimitSure = low, data.Source, "second-hand" // as the settings quote the maker
 		}

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"holdproof/fixtures"
+	"holdproof/report/daily"
 	"holdproof/report/logbook"
 	"holdproof/report/logbook/entry"
 )
@@ -226,5 +227,23 @@ func TestWordsOfANote(t *testing.T) {
 	rows, err := logbook.Find[entry.Note](t.Context(), s.book.View, logbook.Filter{Topic: "hands and surfaces"})
 	if err != nil || len(rows) != 2 {
 		t.Errorf("%d notes count, %v", len(rows), err)
+	}
+}
+
+// A machine that returned without its tests stands in the record of the day with the
+// reason, and a spore test with its control.
+func TestReturnIsPrinted(t *testing.T) {
+	s := signedSite(t)
+	s.demoDay(t)
+	s.note(t, Noting{Duty: dutyOutOfUse, Steriliser: "S1", Text: "leaks", From: at("17:00:00"), At: at("17:00:00")})
+	s.note(t, Noting{Duty: dutyVisit, Steriliser: "S1", Text: "new seal", Tests: []string{"air leakage test"}, At: at("17:10:00")})
+	if _, err := s.Note(t.Context(), Noting{Duty: dutyBackInUse, Steriliser: "S1", Text: "in order", At: at("17:20:00"), Reason: "the engineer's report has the test", By: by("mara")}); err != nil {
+		t.Fatal(err)
+	}
+	d := s.day(t, monday)
+	for duty, want := range map[string]string{dutyBackInUse: "in order; without: air leakage test, since the engineer's report has the test", dutyVisit: "owed before it returned: air leakage test"} {
+		if !slices.ContainsFunc(d.Duties, func(x daily.Duty) bool { return x.What == duty && x.Where == "S1" && strings.Contains(x.Detail, want) }) {
+			t.Errorf("%s: not printed: %q in %+v", duty, want, d.Duties)
+		}
 	}
 }
