@@ -45,6 +45,13 @@ func TestSporeTests(t *testing.T) {
 		t.Errorf("still open: %+v", open)
 	}
 
+	if _, err := r.Correct(t.Context(), Correcting{Entry: first.Entry, Note: Noting{Text: "lot 12"}, By: as("tom"), Reason: "the lot was missing"}); err != nil {
+		t.Fatal(err)
+	}
+	if open, _ := r.Pending(t.Context()); len(open) != 0 {
+		t.Errorf("its beginning was put right, and it is open again: %+v", open)
+	}
+
 	// The control did not grow: nothing is shown, whatever the others did.
 	in.From = at.now()
 	dead := noted(t, r, in)
