@@ -49,7 +49,7 @@ func (d *drawnFiles) of(cycles []logbook.Cycle) (map[string][]byte, error) {
 		}
 	}
 	drawn := make([]map[string][]byte, len(files))
-	if err := d.draw(files, drawn); err != nil {
+	if err := d.draw(files, cycles, drawn); err != nil {
 		return nil, err
 	}
 	out := map[string][]byte{}
@@ -72,11 +72,11 @@ func (d *drawnFiles) of(cycles []logbook.Cycle) (map[string][]byte, error) {
 }
 
 // draw reads files, several at a time; a file that many days share goes to those kept.
-func (d *drawnFiles) draw(files []string, into []map[string][]byte) error {
+func (d *drawnFiles) draw(files []string, cycles []logbook.Cycle, into []map[string][]byte) error {
 	var g errgroup.Group
 	g.SetLimit(max(2, runtime.GOMAXPROCS(0)))
 	for i, sum := range files {
-		wanted, err := d.v.Cycles(d.ctx, logbook.CycleFilter{File: sum, Verdicts: true})
+		wanted, many, err := d.wanted(sum, cycles)
 		if err != nil {
 			return errors.Join(err, g.Wait())
 		}
@@ -84,7 +84,7 @@ func (d *drawnFiles) draw(files []string, into []map[string][]byte) error {
 		if err != nil {
 			return errors.Join(fmt.Errorf("nothing was packed: %s%s.csv: %w", archive.Exports, sum, err), g.Wait())
 		}
-		if len(wanted) >= manyCyclesInFile {
+		if many {
 			kept := map[string][]byte{}
 			err := d.file(src, sum, wanted, func(key string, svg []byte) error {
 				var b bytes.Buffer
@@ -110,6 +110,16 @@ func (d *drawnFiles) draw(files []string, into []map[string][]byte) error {
 		})
 	}
 	return g.Wait()
+}
+
+// wanted are the cycles to draw of a file: those of the day, or all where there are many.
+func (d *drawnFiles) wanted(sum string, cycles []logbook.Cycle) (list []logbook.Cycle, many bool, err error) {
+	some, err := d.v.Cycles(d.ctx, logbook.CycleFilter{File: sum, Limit: manyCyclesInFile})
+	if err != nil || len(some) < manyCyclesInFile {
+		return cycles, false, err
+	}
+	list, err = d.v.Cycles(d.ctx, logbook.CycleFilter{File: sum, Verdicts: true})
+	return list, true, err
 }
 
 // file reads one file and draws those of its cycles that were judged by it.
