@@ -58,7 +58,13 @@ func (p personData) Standing() int {
 }
 
 func (d *Desk) personPage(w http.ResponseWriter, r *http.Request, v visitor) error {
-	return d.showPerson(w, r, v, http.StatusOK, d.drafts.take(v.token, r.URL.Path), refused{})
+	var form url.Values
+	for _, act := range []string{"", "/roles", "/certificate", "/end"} {
+		if draft := d.drafts.take(v.token, r.URL.Path+act); draft != nil {
+			form = draft
+		}
+	}
+	return d.showPerson(w, r, v, http.StatusOK, form, refused{})
 }
 
 // showPerson is the page of a person, or of somebody who is to be added.

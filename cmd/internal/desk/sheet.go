@@ -19,7 +19,6 @@ type sheetData struct {
 	Said   string
 	Undo   string // number of the entry that was just made, "" for none
 	Undoes string // what it says
-	Form   url.Values
 	refused
 }
 
@@ -31,9 +30,6 @@ type sheetPart struct {
 
 // Anchor names the part in an address.
 func (p sheetPart) Anchor() string { return strings.ReplaceAll(p.When, " ", "-") }
-
-// Field is what stands in a field.
-func (s sheetData) Field(name string) string { return s.Form.Get(name) }
 
 // Open counts what is still to be done today.
 func (s sheetData) Open() int {
@@ -82,15 +78,19 @@ func begun(p surgery.SheetPart) bool {
 }
 
 func (d *Desk) sheetPage(w http.ResponseWriter, r *http.Request, v visitor) error {
-	return d.showSheet(w, r, v, http.StatusOK, d.drafts.take(v.token, "/sheet"), refused{})
+	var no refused
+	if d.drafts.take(v.token, "/sheet") != nil {
+		no = refused{"The desk was locked when you tapped, so nothing was entered.", "Tap again."}
+	}
+	return d.showSheet(w, r, v, http.StatusOK, no)
 }
 
-func (d *Desk) showSheet(w http.ResponseWriter, r *http.Request, v visitor, code int, form url.Values, no refused) error {
+func (d *Desk) showSheet(w http.ResponseWriter, r *http.Request, v visitor, code int, no refused) error {
 	parts, err := d.records.Sheet(r.Context())
 	if err != nil {
 		return err
 	}
-	data := sheetData{Parts: d.unfolded(parts), Date: d.records.Today(), Form: form, refused: no, Said: d.sessions.PopString(r.Context(), "said")}
+	data := sheetData{Parts: d.unfolded(parts), Date: d.records.Today(), refused: no, Said: d.sessions.PopString(r.Context(), "said")}
 	if n, is := d.sessions.Get(r.Context(), "undo").(int64); is && d.o.Now().Sub(d.sessions.GetTime(r.Context(), "undo at")) < undoWithin {
 		if data.Undoes, err = d.records.Told(r.Context(), n); err != nil {
 			return err
@@ -110,9 +110,9 @@ func (d *Desk) sheet(w http.ResponseWriter, r *http.Request, v visitor) error {
 	var no *surgery.Refusal
 	switch {
 	case errors.As(err, &no):
-		return d.showSheet(w, r, v, http.StatusConflict, r.PostForm, refused{sentence(no.Why), onPages(no.Instead)})
+		return d.showSheet(w, r, v, http.StatusConflict, refused{sentence(no.Why), onPages(no.Instead)})
 	case errors.Is(err, errForm):
-		return d.showSheet(w, r, v, http.StatusBadRequest, r.PostForm, refused{Why: sentence(err.Error())})
+		return d.showSheet(w, r, v, http.StatusBadRequest, refused{Why: sentence(err.Error())})
 	case err != nil:
 		return err
 	}

@@ -142,11 +142,12 @@ func TestSheetDisinfection(t *testing.T) {
 	if out == nil {
 		t.Fatal("chair 1 cannot be taken out")
 	}
-	r := ben.post("/sheet", append(fields, "", "out", out[1])...)
+	// Somebody else takes it out: that says something new, and corrects nobody.
+	r := s.as("lea").post("/sheet", append(fields, "", "out", out[1])...)
 	if r.code != http.StatusSeeOther {
 		t.Fatalf("%d %s", r.code, r.text())
 	}
-	if text := ben.get("/sheet").text(); !strings.Contains(text, "11 min") {
+	if text := ben.get("/sheet").text(); !strings.Contains(text, "11 min, needs 10 min") {
 		t.Errorf("the contact time is not said: %s", text)
 	}
 	if r := s.stateOn("water lines disinfected", "chair 1"); r.State != surgery.OwedDone || r.In != 0 {
@@ -239,5 +240,30 @@ func TestOpenTodayIsFirst(t *testing.T) {
 	body = lea.get("/").body
 	if open, waits := strings.Index(body, `id="open"`), strings.Index(body, `class="recall"`); waits < 0 || open < waits {
 		t.Errorf("open at %d, the recall at %d", open, waits)
+	}
+}
+
+// A tap on a desk that locked itself meanwhile enters nothing, and says so after the
+// passphrase; what was written on a form comes back.
+func TestLockedSheet(t *testing.T) {
+	s := newSite(t)
+	ben, mara := s.as("ben"), s.as("mara")
+	s.clock.move(11 * time.Minute)
+	ben.post("/sheet", "duty", "reservoir filled", "machine", "S1", "outcome", "done")
+	ben.post("/load", "machine", "S1", "number", "1051", "contents", "extraction sets", "do", "reject")
+	mara.post("/person/lea/roles", "role", "lead", "do", "begin", "reason", "from December on", "passphrase", word("mara"))
+	ben.post("/sign-in", "passphrase", word("ben"))
+	mara.post("/sign-in", "passphrase", word("mara"))
+	if text := ben.get("/sheet").text(); !strings.Contains(text, "The desk was locked when you tapped, so nothing was entered.") {
+		t.Errorf("the tap is lost without a word: %s", text)
+	}
+	if r := s.stateOn("reservoir filled", "S1"); r.State != surgery.OwedOpen {
+		t.Errorf("a locked desk entered it: %s", r.State)
+	}
+	if body := ben.get("/load").body; !strings.Contains(body, `value="extraction sets"`) {
+		t.Error("what was written of the load is gone")
+	}
+	if body := mara.get("/person/lea").body; !strings.Contains(body, `value="from December on"`) && !strings.Contains(body, `value="lead" checked`) || strings.Contains(body, word("mara")) {
+		t.Error("what was written of the person is gone, or a passphrase was kept")
 	}
 }

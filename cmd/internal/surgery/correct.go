@@ -43,7 +43,11 @@ func (r *Records) Correct(ctx context.Context, c Correcting) (Noted, error) {
 		return out, &Refusal{Why: "the out time is entered already, and a correction needs a reason", Instead: "Give it with --reason."}
 	}
 	act := ActCorrect
-	if row.By == c.By.Person {
+	old, is := row.Said.(entry.Note)
+	switch {
+	case is && c.takesOut() && !old.From.IsZero() && old.To.IsZero():
+		act = ActNote // whoever takes it out says what is new, and corrects nobody
+	case row.By == c.By.Person:
 		act = ActCorrectOwn
 	}
 	by, err := r.prove(ctx, c.By, act, r.Now())

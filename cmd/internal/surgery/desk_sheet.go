@@ -135,7 +135,7 @@ func (o *owing) lastProduct(duty string) (product, strength string) {
 //
 // Errors: as [Records.Correct].
 func (r *Records) TakeOut(ctx context.Context, n int64, by Proof) (Noted, error) {
-	return r.Correct(ctx, Correcting{Entry: n, Note: Noting{To: r.Now()}, By: by, Reason: "Taken out."})
+	return r.Correct(ctx, Correcting{Entry: n, Note: Noting{To: r.Now()}, By: by})
 }
 
 // Told is a note in the words by which a person knows it again: duty, place, time.
