@@ -41,7 +41,7 @@ func importCommand(w World, at *common) *cobra.Command {
 		defer done()
 		debug.SetMemoryLimit(importMemory)
 		if watch {
-			return watchFolders(c.Context(), w, r, args)
+			return watchFolders(c.Context(), w, r, args, nil)
 		}
 		in := surgery.Arriving{Paths: args, Stdin: w.Stdin, Via: surgery.ViaCommand}
 		p, all := newGauge(w, "reading"), surgery.SizeOf(args)

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"context"
 	"crypto/tls"
 	"errors"
@@ -12,6 +13,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"syscall"
+	"time"
 
 	"github.com/inconshreveable/mousetrap"
 	"github.com/spf13/cobra"
@@ -29,6 +31,7 @@ const deskAddress = "127.0.0.1:8134"
 type serving struct {
 	addr, cert, key string
 	browse          bool
+	again           time.Duration // between two tries to watch; 0 for [watchAgain]
 }
 
 func serveCommand(w World, at *common) *cobra.Command {
@@ -87,7 +90,7 @@ func serve(ctx context.Context, w World, at *common, s serving) error {
 	g, ctx := errgroup.WithContext(ctx)
 	g.Go(func() error { return d.Serve(ctx, l, certificate) })
 	if len(r.Configuration().Watch) > 0 {
-		g.Go(func() error { return watchFolders(ctx, w, r, nil) })
+		g.Go(func() error { keepWatching(ctx, w, r, d, cmp.Or(s.again, watchAgain)); return nil })
 	}
 	return g.Wait()
 }

@@ -49,6 +49,8 @@ type Desk struct {
 	answers  *memory[[]surgery.Reply]
 	keys     chan struct{} // one for each key that may be opened at a time
 	files    sync.Mutex    // one import at a time
+	watched  watched
+	patience patience
 }
 
 // New makes the desk of an opened site.
@@ -59,7 +61,7 @@ func New(r *surgery.Records, o Options) (*Desk, error) {
 		return nil, errors.New("a desk needs a clock and the names it is asked for by")
 	}
 	d := &Desk{records: r, o: o, brake: newBrake(o.Now), passes: &passes{now: r.Now}, drafts: newDrafts(), came: newArrivals(),
-		smalls: newMemory[template.HTML](mostSmall), larges: newMemory[drawing](mostLarge), reads: newMemory[[]string](mostReadAs), answers: newMemory[[]surgery.Reply](mostAnswers), keys: make(chan struct{}, 2)}
+		smalls: newMemory[template.HTML](mostSmall), larges: newMemory[drawing](mostLarge), reads: newMemory[[]string](mostReadAs), answers: newMemory[[]surgery.Reply](mostAnswers), keys: make(chan struct{}, 2), patience: patience{piece: readWithin, whole: wholeWithin}}
 	s := scs.New()
 	s.Lifetime = 14 * time.Hour // a working day, and no night (ours)
 	s.Cookie.Name = "holdproof"

@@ -12,10 +12,23 @@ const policy = "default-src 'none'; style-src 'self'; script-src 'self'; img-src
 
 // How large and how slow a request may be (ours).
 const (
-	maxForm    = 256 << 10
-	maxUpload  = 100 << 20
-	readWithin = 30 * time.Second // for a form, and for each piece of an upload
+	maxForm     = 256 << 10
+	maxUpload   = 100 << 20
+	readWithin  = 30 * time.Second // for a form, and for each piece of an upload
+	wholeWithin = 10 * time.Minute // for an upload
 )
+
+// patience is how long a client may take to send a form or a piece of an upload, and the
+// whole of an upload: one that sends a byte now and then is let go as well.
+type patience struct{ piece, whole time.Duration }
+
+// until is when the next piece must be there, of something that began at a time.
+func (p patience) until(begun, now time.Time) time.Time {
+	if end := begun.Add(p.whole); end.Before(now.Add(p.piece)) {
+		return end
+	}
+	return now.Add(p.piece)
+}
 
 // guard stands before everything: it refuses names that are not ours, sets what every
 // answer carries, and bounds what is read.
@@ -42,7 +55,7 @@ func (d *Desk) guard(next http.Handler) http.Handler {
 				most = maxUpload
 			}
 			// A client that sends nothing for that long is let go; an upload moves the time on.
-			_ = http.NewResponseController(w).SetReadDeadline(time.Now().Add(readWithin))
+			_ = http.NewResponseController(w).SetReadDeadline(time.Now().Add(d.patience.piece))
 			r.Body = http.MaxBytesReader(w, r.Body, most)
 		}
 		next.ServeHTTP(w, r)

@@ -21,6 +21,7 @@ func (d *Desk) server() *http.Server {
 // Serve answers on the listener until ctx ends, then lets what was begun be finished.
 // With a certificate it speaks TLS and nothing else.
 func (d *Desk) Serve(ctx context.Context, l net.Listener, certificate *tls.Certificate) error {
+	sweep()
 	s := d.server()
 	if certificate != nil {
 		l = tls.NewListener(l, &tls.Config{Certificates: []tls.Certificate{*certificate}, MinVersion: tls.VersionTLS12, NextProtos: []string{"h2", "http/1.1"}})

@@ -304,8 +304,8 @@ func (d *Desk) startInspector(w http.ResponseWriter, r *http.Request, v visitor)
 	}{code, until})
 }
 
-// drafts are forms that were sent from a locked desk, by session and address. What is
-// secret in them is not kept.
+// drafts are forms that were sent and did nothing, from a locked desk or against a rule,
+// by session and address. What is secret in them is not kept.
 type drafts struct {
 	mu sync.Mutex
 	of map[string]map[string]url.Values
@@ -317,7 +317,15 @@ func newDrafts() *drafts { return &drafts{of: map[string]map[string]url.Values{}
 const mostDrafts = 20
 
 func (d *Desk) keepDraft(r *http.Request, v visitor) {
-	if r.Method != http.MethodPost || r.URL.Path == uploadPath || !v.Locked || r.ParseForm() != nil {
+	if !v.Locked {
+		return
+	}
+	d.keepForm(r, v)
+}
+
+// keepForm keeps what was written in a form that did nothing, for the page it came from.
+func (d *Desk) keepForm(r *http.Request, v visitor) {
+	if r.Method != http.MethodPost || r.URL.Path == uploadPath || v.Person == "" || r.ParseForm() != nil {
 		return
 	}
 	form := url.Values{}

@@ -3,6 +3,7 @@ package desk
 import (
 	"fmt"
 	"net/http"
+	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -22,11 +23,15 @@ type todayData struct {
 	People  []surgery.Person
 	Before  string // the day before and the day after
 	After   string
-	Draft   map[string][]string
+	Draft   url.Values
+	Trouble []string // why exports do not come in by themselves
 	Signed  []surgery.Happening
 	Sights  []string // of the loads that may be released
 	Open    []openPart
 }
+
+// Written is what a form that did nothing had in a field.
+func (t todayData) Written(field string) string { return t.Draft.Get(field) }
 
 // Title says which day it is.
 func (t todayData) Title() string {
@@ -88,6 +93,7 @@ func (d *Desk) dayPage(w http.ResponseWriter, r *http.Request, v visitor, date s
 		data.Sights = append(data.Sights, sightWords(s))
 	}
 	if data.Today {
+		data.Trouble = d.watched.trouble()
 		if err := d.waiting(r, v, &data); err != nil {
 			return err
 		}

@@ -111,12 +111,13 @@ func (d *Desk) upload(w http.ResponseWriter, r *http.Request, v visitor) error {
 	if err != nil {
 		return fmt.Errorf("%w: no file came with it", errForm)
 	}
-	folder, err := os.MkdirTemp("", "holdproof-desk-")
+	folder, err := os.MkdirTemp("", spoolName+"*")
 	if err != nil {
 		return err
 	}
 	defer os.RemoveAll(folder)
-	names, err := spool(w, parts, folder)
+	begun, late := time.Now(), http.NewResponseController(w)
+	names, err := spool(parts, folder, func() { _ = late.SetReadDeadline(d.patience.until(begun, time.Now())) })
 	if err != nil {
 		return err
 	}
@@ -134,11 +135,27 @@ func (d *Desk) upload(w http.ResponseWriter, r *http.Request, v visitor) error {
 	return nil
 }
 
+// spoolName begins the names of folders in which uploads are put down until they are kept.
+const spoolName = "holdproof-desk-"
+
+// sweep removes what an upload left behind whose desk was killed: no upload lasts a day.
+func sweep() {
+	left, err := filepath.Glob(filepath.Join(os.TempDir(), spoolName+"*"))
+	if err != nil {
+		return
+	}
+	for _, folder := range left {
+		if info, err := os.Lstat(folder); err == nil && info.IsDir() && time.Since(info.ModTime()) > 24*time.Hour {
+			_ = os.RemoveAll(folder) // what cannot be removed harms nothing
+		}
+	}
+}
+
 // spool writes the files of an upload into a folder of their own. A file keeps the last
 // part of its name and gets a folder for itself, so that no name reaches another place.
-func spool(w http.ResponseWriter, parts *multipart.Reader, folder string) ([]string, error) {
+// came is called after each piece, and moves on the time by which the next must be there.
+func spool(parts *multipart.Reader, folder string, came func()) ([]string, error) {
 	var names []string
-	late := http.NewResponseController(w)
 	for {
 		p, err := parts.NextPart()
 		if errors.Is(err, io.EOF) {
@@ -155,14 +172,14 @@ func spool(w http.ResponseWriter, parts *multipart.Reader, folder string) ([]str
 			return nil, err
 		}
 		name := filepath.Join(place, plainName(p.FileName()))
-		if err := copyTo(name, p, late); err != nil {
+		if err := copyTo(name, p, came); err != nil {
 			return nil, slow(err)
 		}
 		names = append(names, name)
 	}
 }
 
-func copyTo(name string, from io.Reader, late *http.ResponseController) error {
+func copyTo(name string, from io.Reader, came func()) error {
 	f, err := os.OpenFile(name, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
 	if err != nil {
 		return err
@@ -179,7 +196,7 @@ func copyTo(name string, from io.Reader, late *http.ResponseController) error {
 		if err != nil {
 			return errors.Join(err, f.Close())
 		}
-		_ = late.SetReadDeadline(time.Now().Add(readWithin)) // each piece moves the end on
+		came()
 	}
 }
 

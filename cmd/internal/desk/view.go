@@ -106,6 +106,9 @@ type failure struct{ Why, Instead, Back string }
 // fail says why something was not done. What only a program can use goes to the log.
 func (d *Desk) fail(w http.ResponseWriter, r *http.Request, v visitor, err error) {
 	f, code := d.failure(err)
+	if !v.Locked && !errors.Is(err, errForbidden) {
+		d.keepForm(r, v)
+	}
 	if r.Method != http.MethodGet && v.In() {
 		f.Back = inside(refererPath(r))
 	}

@@ -6,8 +6,10 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 )
@@ -15,8 +17,9 @@ import (
 // Watching are folders whose exports are taken as they come.
 type Watching struct {
 	Folders []string
-	Every   time.Duration     // between two looks; 0 for [watchEvery]
-	Say     func(text string) // once each: a folder that went away or came back
+	Every   time.Duration       // between two looks; 0 for [watchEvery]
+	Say     func(text string)   // once each: a folder that went away or came back
+	Looked  func(away []string) // after each look that came to its end, with the folders that cannot be read; may be nil
 	Wait    func(context.Context, time.Duration) error
 }
 
@@ -54,6 +57,9 @@ func (r *Records) Watch(ctx context.Context, o Watching, to Importer, after func
 			if err := after(across); err != nil {
 				return err
 			}
+		}
+		if o.Looked != nil {
+			o.Looked(slices.Sorted(maps.Keys(w.away)))
 		}
 		if err := o.Wait(ctx, o.Every); err != nil {
 			return nil
