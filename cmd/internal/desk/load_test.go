@@ -3,6 +3,7 @@ package desk
 import (
 	"net/http"
 	"os"
+	"runtime"
 	"slices"
 	"sync"
 	"testing"
@@ -20,12 +21,13 @@ const (
 )
 
 // What a page costs does not grow with what is kept: with eight times as many days, or 125
-// times as many with HOLDPROOF_LONG, each page takes less than four times as long, measured
-// in the same run. With HOLDPROOF_LONG also: 95 of 100 pages within 50 ms, and ten people at
-// once for two minutes.
+// times as many with HOLDPROOF_LONG, each page takes less than three times as long, measured
+// in the same run. With HOLDPROOF_LONG also: 95 of 100 pages take at most 50 ms, and ten
+// people ask at once for two minutes. What is measured is the time that this process
+// computes, asking included, since on a busy machine a clock tells of the others.
 func TestLongKept(t *testing.T) {
 	few := longKept(t, 20)
-	days, turns, lasts := 160, 15, time.Second
+	days, turns, lasts := 160, 10, time.Second
 	if long() {
 		days, turns, lasts = manyDays, 100, 2*time.Minute
 	}
@@ -33,33 +35,33 @@ func TestLongKept(t *testing.T) {
 	t.Logf("%d cycles beside %d", many.cycles, few.cycles)
 	pages := many.asked()
 	for i, p := range few.asked() {
-		a, b := few.times(p.path, turns), many.times(pages[i].path, turns)
+		a, b := few.costs(p.path, turns), many.costs(pages[i].path, turns)
 		before, after, late := a[turns/2], b[turns/2], b[turns*95/100]
 		t.Logf("%-25s p50 %-8s beside %-8s p95 %s", p.name, after.Round(100*time.Microsecond), before.Round(100*time.Microsecond), late.Round(100*time.Microsecond))
-		if after > 4*before+5*time.Millisecond {
+		if after > 3*before+5*time.Millisecond {
 			t.Errorf("%s takes %s, and %s with less kept", p.name, after, before)
 		}
 		if long() && late > slowest {
-			t.Errorf("%s: 95 of 100 within %s, more than %s", p.name, late, slowest)
+			t.Errorf("%s: 95 of 100 take at most %s, more than %s", p.name, late, slowest)
 		}
 	}
 	t.Run("ten at once", func(t *testing.T) { many.tenAtOnce(t, lasts) })
 }
 
-// times is how long a page takes at each turn, from the first byte asked to the last
-// answered, in order.
-func (y *years) times(path func(int) string, turns int) []time.Duration {
+// costs is the time that this process computes for a page at each turn, in order.
+func (y *years) costs(path func(int) string, turns int) []time.Duration {
 	y.t.Helper()
 	if y.asks == nil {
 		y.asks = y.as("mara")
 	}
+	runtime.GC() // what was left by the page before is not this one's
 	var out []time.Duration
 	for i := range turns {
-		begun := time.Now()
+		before := computed()
 		if r := y.asks.get(path(i)); r.code != http.StatusOK {
 			y.t.Fatalf("%s: %d %s", path(i), r.code, r.text())
 		}
-		out = append(out, time.Since(begun))
+		out = append(out, computed()-before)
 	}
 	slices.Sort(out)
 	return out

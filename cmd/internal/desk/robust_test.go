@@ -14,6 +14,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -126,18 +127,20 @@ func (d *dripping) Read(p []byte) (int, error) {
 // sends a byte now and then.
 func TestSlowBody(t *testing.T) {
 	s := newSite(t)
-	s.desk.patience = patience{piece: 250 * time.Millisecond, whole: time.Second}
+	s.desk.patience = patience{piece: 700 * time.Millisecond, whole: 2 * time.Second}
 	cookie := s.as("lea").http.Jar.Cookies(s.caller().request("GET", "/", nil).URL)[0].String()
-	body, kind := posted(t, map[string][]byte{"x.csv": bytes.Repeat([]byte("12.3,"), 1000)})
+	body, kind := posted(t, map[string][]byte{"x.csv": bytes.Repeat([]byte("12.3,"), 40_000)})
 	for _, c := range []struct {
 		why, path, kind string
-		every           time.Duration // between two bytes; 0: none comes after the first
+		every           time.Duration // between two pieces; 0: none comes after the first
+		piece           int           // bytes
 		within          time.Duration
 	}{
-		{"a form that stops", "/sign-in", "application/x-www-form-urlencoded", 0, 3 * time.Second},
-		{"a form a byte at a time", "/note", "application/x-www-form-urlencoded", 100 * time.Millisecond, 3 * time.Second},
-		{"an upload that stops", "/exports", kind, 0, 3 * time.Second},
-		{"an upload a byte at a time", "/exports", kind, 100 * time.Millisecond, 5 * time.Second},
+		{"a form that stops", "/sign-in", "application/x-www-form-urlencoded", 0, 1, 3 * time.Second},
+		{"a form a byte at a time", "/note", "application/x-www-form-urlencoded", 100 * time.Millisecond, 1, 3 * time.Second},
+		{"an upload that stops", "/exports", kind, 0, 1, 3 * time.Second},
+		{"an upload a byte at a time", "/exports", kind, 100 * time.Millisecond, 1, 3 * time.Second},
+		{"an upload that goes on and on", "/exports", kind, 100 * time.Millisecond, 2 << 10, 4 * time.Second},
 	} {
 		conn, err := net.Dial("tcp", strings.TrimPrefix(s.server.URL, "http://"))
 		if err != nil {
@@ -146,8 +149,8 @@ func TestSlowBody(t *testing.T) {
 		fmt.Fprintf(conn, "POST %s HTTP/1.1\r\nHost: 127.0.0.1\r\nCookie: %s\r\nContent-Type: %s\r\nContent-Length: %d\r\n\r\n", c.path, cookie, c.kind, len(body))
 		begun := time.Now()
 		go func() {
-			for _, b := range body {
-				if _, err := conn.Write([]byte{b}); err != nil || c.every == 0 {
+			for p := range slices.Chunk(body, c.piece) {
+				if _, err := conn.Write(p); err != nil || c.every == 0 {
 					return
 				}
 				time.Sleep(c.every)
