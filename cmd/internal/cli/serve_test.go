@@ -14,6 +14,8 @@ import (
 	"math/big"
 	"net"
 	"net/http"
+	"net/http/cookiejar"
+	neturl "net/url"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -59,7 +61,7 @@ func (s *screen) until(t *testing.T, pattern string) []string {
 
 // served begins to serve an invented site, and returns its folder, its address, and a
 // way to end it.
-func served(t *testing.T, s serving) (dir, url string, stop func() error) {
+func served(t *testing.T, s serving, change ...func(dir string)) (dir, url string, stop func() error) {
 	t.Helper()
 	dir = filepath.Join(t.TempDir(), "Tern Quay")
 	w := World{Now: time.Now, Getenv: func(string) string { return "" }, Program: "holdproof"}
@@ -76,6 +78,9 @@ func served(t *testing.T, s serving) (dir, url string, stop func() error) {
 		Settings: surgery.Settings{Value: value, File: filepath.Join(dir, configurationFile), Text: text}}, surgery.World{Now: time.Now, Rounds: 1})
 	if err != nil {
 		t.Fatal(err)
+	}
+	for _, f := range change {
+		f(dir)
 	}
 	out := &screen{}
 	w.Stdout, w.Stderr = out, out
@@ -194,5 +199,51 @@ func TestNoDoubleClick(t *testing.T) {
 	var out bytes.Buffer
 	if code := Run(nil, World{Stdin: strings.NewReader(""), Stdout: &out, Stderr: &out, Now: time.Now, Getenv: func(string) string { return "x" }}); code != exitDone || !strings.Contains(out.String(), "Usage:") {
 		t.Errorf("%d %s", code, out.String())
+	}
+}
+
+// What keeps folders from being watched ends nothing: the desk says so on its first page,
+// and takes what comes as soon as it can.
+func TestServeOutlivesItsWatch(t *testing.T) {
+	dir, url, stop := served(t, serving{addr: "127.0.0.1:0", again: 200 * time.Millisecond}, func(dir string) {
+		if err := os.Remove(filepath.Join(dir, "in")); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(filepath.Join(dir, "in"), []byte("a file where a folder was"), 0o666); err != nil {
+			t.Fatal(err)
+		}
+	})
+	jar, err := cookiejar.New(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := &http.Client{Jar: jar}
+	r, err := c.PostForm(url+"/sign-in", neturl.Values{"person": {"edda"}, "passphrase": {"gulls on the wall"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.Body.Close()
+	says := func(want bool, text string) {
+		t.Helper()
+		var body string
+		for end := time.Now().Add(30 * time.Second); time.Now().Before(end); time.Sleep(100 * time.Millisecond) {
+			if _, body = get(t, c, url+"/"); strings.Contains(body, text) == want {
+				return
+			}
+		}
+		t.Fatalf("%q on the page is not %v:\n%s", text, want, body)
+	}
+	says(true, "do not come in by themselves now")
+	says(true, "is a file, expected a folder")
+	if err := os.Remove(filepath.Join(dir, "in")); err != nil {
+		t.Fatal(err)
+	}
+	says(true, "cannot be read, so nothing comes in from there")
+	if err := os.Mkdir(filepath.Join(dir, "in"), 0o777); err != nil {
+		t.Fatal(err)
+	}
+	says(false, "nothing comes in from there")
+	if err := stop(); err != nil {
+		t.Errorf("it ends with: %v", err)
 	}
 }

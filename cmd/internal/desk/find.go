@@ -37,7 +37,7 @@ func (d *Desk) find(w http.ResponseWriter, r *http.Request, v visitor) error {
 	if data.People, err = d.records.People(r.Context()); err != nil {
 		return err
 	}
-	if data.Asking, err = d.asking(r.Context(), q); err != nil {
+	if data.Asking, err = d.asking(r.Context(), q, true); err != nil {
 		return err
 	}
 	if machine := q.Get("window"); machine != "" {

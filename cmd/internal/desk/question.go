@@ -25,12 +25,24 @@ func (a asking) Query() template.URL {
 	return template.URL(url.Values{"from": {a.From}, "to": {a.To}, "machine": {a.Machine}}.Encode()) // escaped already
 }
 
-// shownBack is how many days are answered for when no period is chosen (ours).
+// shownBack is how many days are answered for when no period is chosen, and for how many
+// the page that finds cycles answers all twelve questions at once (ours).
 const shownBack = 30
 
+// later stands for the answers on a period that takes longer to look through than a page
+// may: each is given when its question is opened.
+func later() []surgery.Reply {
+	var out []surgery.Reply
+	for i, q := range surgery.Questions() {
+		out = append(out, surgery.Reply{Number: i + 1, Question: q, Short: "Open it: a period of more than a month takes a moment.", Outcome: surgery.NotAssessed})
+	}
+	return out
+}
+
 // asking answers for the period that is asked for: up to today where no end is given, and
-// from thirty days before the end where no beginning is.
-func (d *Desk) asking(ctx context.Context, q url.Values) (asking, error) {
+// from thirty days before the end where no beginning is. Where all answers stand on one page
+// a long period has none.
+func (d *Desk) asking(ctx context.Context, q url.Values, all bool) (asking, error) {
 	out := asking{From: day(q.Get("from")), To: day(q.Get("to")), Machines: d.records.Machines()}
 	for _, m := range out.Machines {
 		if m.ID == q.Get("machine") {
@@ -46,6 +58,10 @@ func (d *Desk) asking(ctx context.Context, q url.Values) (asking, error) {
 			return out, err
 		}
 		out.From = end.AddDate(0, 0, -shownBack).Format(time.DateOnly)
+	}
+	if first, err := time.Parse(time.DateOnly, out.From); all && err == nil && first.AddDate(0, 0, shownBack).Format(time.DateOnly) < out.To {
+		out.Replies = later()
+		return out, nil
 	}
 	size, err := d.records.LogSize(ctx)
 	if err != nil {
@@ -78,7 +94,7 @@ func (d *Desk) question(w http.ResponseWriter, r *http.Request, v visitor) error
 		return errNotThere
 	}
 	data := questionData{Before: n - 1, Next: (n + 1) % 13}
-	if data.asking, err = d.asking(r.Context(), r.URL.Query()); err != nil {
+	if data.asking, err = d.asking(r.Context(), r.URL.Query(), false); err != nil {
 		return err
 	}
 	data.Reply = data.Replies[n-1]

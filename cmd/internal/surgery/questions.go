@@ -380,6 +380,9 @@ type (
 	CellTo = daily.Reference
 )
 
+// Questions are the twelve, in their order.
+func Questions() [12]string { return daily.Questions() }
+
 // What a reference leads to.
 const (
 	ToCycle   = daily.ToCycle
