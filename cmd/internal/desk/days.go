@@ -111,6 +111,9 @@ func (d *Desk) countersign(w http.ResponseWriter, r *http.Request, v visitor) er
 }
 
 func (d *Desk) signing(w http.ResponseWriter, r *http.Request, v visitor, do func(surgery.Proof) (surgery.Signed, error)) error {
+	if day(r.PathValue("day")) == "" {
+		return errNotThere
+	}
 	if err := r.ParseForm(); err != nil {
 		return err
 	}

@@ -38,7 +38,8 @@ type Desk struct {
 	sessions *scs.SessionManager
 	pages    map[string]*template.Template
 	assets   map[string]asset
-	brake    *brake
+	brake    *brake // on ids
+	callers  *brake // on computers
 	passes   *passes
 	drafts   *drafts
 	came     *arrivals
@@ -60,7 +61,7 @@ func New(r *surgery.Records, o Options) (*Desk, error) {
 	if o.Now == nil || len(o.Hosts) == 0 {
 		return nil, errors.New("a desk needs a clock and the names it is asked for by")
 	}
-	d := &Desk{records: r, o: o, brake: newBrake(o.Now), passes: &passes{now: r.Now}, drafts: newDrafts(), came: newArrivals(),
+	d := &Desk{records: r, o: o, brake: newBrake(o.Now), callers: newCallers(o.Now), passes: &passes{now: r.Now}, drafts: newDrafts(), came: newArrivals(),
 		smalls: newMemory[template.HTML](mostSmall), larges: newMemory[drawing](mostLarge), reads: newMemory[[]string](mostReadAs), answers: newMemory[[]surgery.Reply](mostAnswers), keys: make(chan struct{}, 2), patience: patience{piece: readWithin, whole: wholeWithin}}
 	s := scs.New()
 	s.Lifetime = 14 * time.Hour // a working day, and no night (ours)

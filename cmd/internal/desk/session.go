@@ -90,16 +90,19 @@ func (d *Desk) signIn(w http.ResponseWriter, r *http.Request, v visitor) error {
 	if v.Locked {
 		id = v.Person
 	}
-	if wait := d.brake.wait(id); wait > 0 {
+	from := callerOf(r)
+	if wait := max(d.brake.wait(id), d.callers.wait(from)); wait > 0 {
 		w.Header().Set("Retry-After", fmt.Sprint(int(math.Ceil(wait.Seconds()))))
 		return d.show(w, r, v, "sign-in", http.StatusTooManyRequests, d.signInData(r, v, "That did not fit several times. Try again in "+lasting(math.Ceil(wait.Seconds()))+"."))
 	}
 	in, err := d.open(r.Context(), id, r.PostFormValue("passphrase"))
 	if err != nil {
 		d.brake.failed(id)
+		d.callers.failed(from)
 		return d.show(w, r, v, "sign-in", http.StatusUnauthorized, d.signInData(r, v, "Id and passphrase do not fit together."))
 	}
 	d.brake.fits(id)
+	d.callers.fits(from)
 	old := v.token
 	if v.Person != in.Person {
 		d.drafts.forget(old)
@@ -153,74 +156,6 @@ func (d *Desk) lock(w http.ResponseWriter, r *http.Request, _ visitor) error {
 	return nil
 }
 
-// brake slows guessing, for each id by itself (ours): three tries are free, then each
-// that fails doubles the wait, up to a quarter of an hour. An id that nobody has is
-// slowed as well, so that the wait tells nothing.
-type brake struct {
-	now func() time.Time
-	mu  sync.Mutex
-	of  map[string]*tries
-}
-
-type tries struct {
-	n    int
-	last time.Time
-}
-
-const (
-	freeTries  = 3
-	longestLag = 15 * time.Minute
-	mostIDs    = 1000
-)
-
-func newBrake(now func() time.Time) *brake { return &brake{now: now, of: map[string]*tries{}} }
-
-// slot is where the tries on an id are counted: once very many ids were tried, the
-// others share one.
-func (b *brake) slot(id string) *tries {
-	if t := b.of[id]; t != nil {
-		return t
-	}
-	if len(b.of) >= mostIDs {
-		for k, t := range b.of {
-			if b.now().Sub(t.last) > longestLag {
-				delete(b.of, k)
-			}
-		}
-	}
-	if len(b.of) >= mostIDs {
-		id = ""
-	}
-	if b.of[id] == nil {
-		b.of[id] = &tries{}
-	}
-	return b.of[id]
-}
-
-func (b *brake) wait(id string) time.Duration {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	t := b.slot(id)
-	if t.n < freeTries {
-		return 0
-	}
-	lag := min(longestLag, time.Second<<min(t.n-freeTries, 20))
-	return max(0, lag-b.now().Sub(t.last))
-}
-
-func (b *brake) failed(id string) {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	t := b.slot(id)
-	t.n, t.last = t.n+1, b.now()
-}
-
-func (b *brake) fits(id string) {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	delete(b.of, id)
-}
-
 // passes are codes by which an inspector reads until the day ends.
 type passes struct {
 	now func() time.Time
@@ -271,15 +206,18 @@ func (p *passes) until(code string) (time.Time, bool) {
 
 func (d *Desk) inspect(w http.ResponseWriter, r *http.Request, v visitor) error {
 	const id = "inspector's code" // no id of a person has a space
-	if wait := d.brake.wait(id); wait > 0 {
+	from := callerOf(r)
+	if wait := max(d.brake.wait(id), d.callers.wait(from)); wait > 0 {
 		return d.show(w, r, v, "sign-in", http.StatusTooManyRequests, d.signInData(r, visitor{}, "That did not fit several times. Try again in "+lasting(math.Ceil(wait.Seconds()))+"."))
 	}
 	until, ok := d.passes.until(r.PostFormValue("code"))
 	if !ok {
 		d.brake.failed(id)
+		d.callers.failed(from)
 		return d.show(w, r, v, "sign-in", http.StatusUnauthorized, d.signInData(r, visitor{}, "That code opens nothing."))
 	}
 	d.brake.fits(id)
+	d.callers.fits(from)
 	d.drafts.forget(v.token)
 	if err := d.sessions.Clear(r.Context()); err != nil {
 		return err

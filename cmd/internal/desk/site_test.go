@@ -74,9 +74,15 @@ func settingsIn(dir string) surgery.Settings {
 
 func newSite(t testing.TB, change ...func(*Options)) *site {
 	t.Helper()
+	return newSiteOf(t, 1, change...)
+}
+
+// newSiteOf makes keys that take that many rounds to open.
+func newSiteOf(t testing.TB, rounds int, change ...func(*Options)) *site {
+	t.Helper()
 	s := &site{t: t, clock: &clock{at: time.Date(2026, 11, 2, 7, 0, 0, 0, time.UTC)}}
 	dir := filepath.Join(t.TempDir(), "Tern Quay")
-	w := surgery.World{Now: s.clock.now, Rounds: 1}
+	w := surgery.World{Now: s.clock.now, Rounds: rounds}
 	set := settingsIn(dir)
 	err := surgery.Begin(t.Context(), surgery.Beginning{Dir: dir, Settings: set, Write: true, Lead: "mara", Name: "Mara Quill",
 		Passphrase: wordOf("mara"), Authority: wordOf("authority")}, w)
