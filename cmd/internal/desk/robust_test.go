@@ -183,6 +183,8 @@ func TestSlowBody(t *testing.T) {
 // What was begun is finished when the desk is told to end, and answered.
 func TestEndFinishesWhatWasBegun(t *testing.T) {
 	s := newSite(t)
+	temp := t.TempDir()
+	t.Setenv("TMPDIR", temp)
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
@@ -200,6 +202,12 @@ func TestEndFinishesWhatWasBegun(t *testing.T) {
 	r.Header.Set("Content-Type", kind)
 	go func() {
 		<-half.reached
+		for range 400 { // until the desk has begun to put it down
+			if there, _ := filepath.Glob(filepath.Join(temp, spoolName+"*", "0", "*")); len(there) > 0 {
+				break
+			}
+			time.Sleep(25 * time.Millisecond)
+		}
 		end()
 		time.Sleep(200 * time.Millisecond)
 		close(half.goOn)
