@@ -63,7 +63,7 @@ func (r *Reader) last() (Cycle, error, bool) {
 		return Cycle{}, bad, true
 	case r.late != nil:
 		return Cycle{}, r.late, true
-	case r.source.size != r.size, r.secondSum != "" && r.secondSum != r.source.hex():
+	case r.source.size != r.size, r.secondSum != "" && !r.options.Unhashed && r.secondSum != r.source.hex():
 		return Cycle{}, changed, true
 	case r.count == 0:
 		return Cycle{}, &Error{File: r.file, Line: r.understood.HeadingLine, Found: "headings without readings", Want: "readings under the headings",

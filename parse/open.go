@@ -40,6 +40,9 @@ func Open(name string, src io.ReadSeeker, o Options) (*Reader, error) {
 		return nil, &Error{File: name, Found: "something that is no file: " + err.Error(), Want: "a CSV export", Remedy: "Choose the exported file itself, not a folder or a device."}
 	}
 	r := &Reader{file: name, src: src, size: size, options: o, source: newSource(src)}
+	if o.Unhashed {
+		r.source.sum = nil
+	}
 	if bad := r.openFile(); bad != nil {
 		bad.File = name
 		return nil, bad

@@ -5,6 +5,11 @@ import "time"
 // Options is what the configuration settles about exports. The zero value: times
 // without an offset are UTC, and nothing is configured.
 type Options struct {
+	// Unhashed: whoever hands over the bytes hashes them on the way, so that they are not
+	// hashed twice. Then [Reader.SHA256] is "", and the sum has to be compared with
+	// [Reader.SecondSHA256].
+	Unhashed bool
+
 	Zone        *time.Location // of the site; nil is UTC
 	Sterilisers []Steriliser   // in the order of the configuration
 	Only        string         // id of the steriliser every file belongs to; "" asks the file

@@ -94,11 +94,16 @@ func (r *Reader) Next() (Cycle, error) {
 
 // SHA256 returns the hash of the original bytes of the whole file, in lower-case
 // hex. It reads what [Reader.Next] has not read: call it after io.EOF, or instead
-// of reading on.
+// of reading on. "" with [Options.Unhashed].
 func (r *Reader) SHA256() string {
 	_, _ = io.Copy(io.Discard, r.source) // a file that cannot be read on was reported by Next
 	return r.source.hex()
 }
+
+// SecondSHA256 returns the hash of the whole file as a second pass over it found it, ""
+// if no second pass was needed. Another than that of the first means that the file
+// changed while it was read.
+func (r *Reader) SecondSHA256() string { return r.secondSum }
 
 // toHeading reads the lines before the first heading, so that a heading that
 // cannot be understood refuses the file at once.

@@ -21,7 +21,7 @@ const mostLine = 1 << 20
 // source hands out the bytes of a file and hashes them on the way.
 type source struct {
 	src  io.Reader
-	sum  hash.Hash
+	sum  hash.Hash // nil: somebody else does
 	size int64
 	last byte // the last byte handed out
 }
@@ -31,14 +31,21 @@ func newSource(src io.Reader) *source { return &source{src: src, sum: sha256.New
 func (s *source) Read(p []byte) (int, error) {
 	n, err := s.src.Read(p)
 	if n > 0 {
-		s.sum.Write(p[:n])
+		if s.sum != nil {
+			s.sum.Write(p[:n])
+		}
 		s.size += int64(n)
 		s.last = p[n-1]
 	}
 	return n, err
 }
 
-func (s *source) hex() string { return hex.EncodeToString(s.sum.Sum(nil)) }
+func (s *source) hex() string {
+	if s.sum == nil {
+		return ""
+	}
+	return hex.EncodeToString(s.sum.Sum(nil))
+}
 
 // charset is an encoding of text, as people name it.
 type charset string

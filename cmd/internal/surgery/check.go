@@ -45,6 +45,8 @@ type FileRead struct {
 	Cycles     int    // judged, or not proven for want of readings
 	Problems   []Problem
 	Understood parse.Understood
+
+	second string // SHA-256 that a second pass found; "" without one
 }
 
 // Problem is a place in an export, or the whole of it, that could not be read.
@@ -113,6 +115,8 @@ type pipeline struct {
 	slots chan struct{} // one for each cycle in memory
 	queue chan *step    // to the workers
 	order chan *step    // to the receiver
+
+	unhashed bool // the source is hashed elsewhere
 }
 
 // read parses the files one after the other.
@@ -151,7 +155,9 @@ func (p *pipeline) readFile(ctx context.Context, in Exports, file *FileRead) err
 
 // readSource is readFile for a source that is open.
 func (p *pipeline) readSource(ctx context.Context, file *FileRead, src io.ReadSeeker) error {
-	r, err := parse.Open(file.Name, src, p.bench.options)
+	o := p.bench.options
+	o.Unhashed = p.unhashed
+	r, err := parse.Open(file.Name, src, o)
 	if err != nil {
 		file.note(err)
 		return nil
@@ -186,7 +192,7 @@ func (p *pipeline) readSource(ctx context.Context, file *FileRead, src io.ReadSe
 			return err
 		}
 	}
-	file.Understood = r.Understood()
+	file.Understood, file.second = r.Understood(), r.SecondSHA256()
 	return nil
 }
 

@@ -205,7 +205,12 @@ func (a *arrivals) file(in Arriving, name string, tell func(int64)) (Imported, e
 	if err != nil {
 		return none, err
 	}
-	if err := errors.Join(t.rest(), src.unchanged()); err != nil {
+	hindered := errors.Join(t.rest(), src.unchanged())
+	sum, size, err := o.Finish()
+	if hindered == nil && err == nil && read.second != "" && read.second != sum {
+		hindered = changedMeanwhile()
+	}
+	if err := hindered; err != nil {
 		if err := a.to.Again(); err != nil { // nothing of it is kept
 			return none, err
 		}
@@ -213,7 +218,6 @@ func (a *arrivals) file(in Arriving, name string, tell func(int64)) (Imported, e
 		none.note(err)
 		return none, nil
 	}
-	sum, size, err := o.Finish()
 	if err != nil {
 		return none, err
 	}
@@ -324,13 +328,13 @@ func sourceOf(j Judged) entry.Source {
 	return entry.Source{File: called(j.File), FirstLine: first, LastLine: max(first, int64(s.LastLine))}
 }
 
-// one judges the cycles of one source, in their order.
+// one judges the cycles of one source, in their order. Whoever asks hashes it.
 func (d *bench) one(ctx context.Context, name string, src io.ReadSeeker, workers int, each func(Judged) error) (FileRead, error) {
 	if workers < 1 {
 		workers = 2
 	}
 	g, ctx := errgroup.WithContext(ctx)
-	p := &pipeline{bench: d, slots: make(chan struct{}, workers+2), queue: make(chan *step), order: make(chan *step, workers+2)}
+	p := &pipeline{bench: d, slots: make(chan struct{}, workers+2), queue: make(chan *step), order: make(chan *step, workers+2), unhashed: true}
 	file := FileRead{Name: name}
 	g.Go(func() error {
 		defer close(p.order)

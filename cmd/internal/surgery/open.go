@@ -49,10 +49,14 @@ func open(name string, stdin io.Reader) (*source, error) {
 	return &source{ReadSeeker: f, close: f.Close, unchanged: func() error {
 		after, err := f.Stat()
 		if err != nil || after.Size() != before.Size() || !after.ModTime().Equal(before.ModTime()) {
-			return &Problem{Message: "the file changed while it was read", Remedy: "Wait until the recorder has finished and try again."}
+			return changedMeanwhile()
 		}
 		return nil
 	}}, nil
+}
+
+func changedMeanwhile() *Problem {
+	return &Problem{Message: "the file changed while it was read", Remedy: "Wait until the recorder has finished and try again."}
 }
 
 // spooled copies what can be read only once.
