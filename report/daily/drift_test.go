@@ -38,6 +38,11 @@ func TestDriftInJSON(t *testing.T) {
 }
 
 func TestDriftRefused(t *testing.T) {
+	old := withDrift(t)
+	old.Version, old.Duties, old.Settings.Changes = first, nil, nil
+	if err := old.Check(); err == nil || !strings.Contains(err.Error(), "only version 2 can say") {
+		t.Errorf("a first version with drift: %v", err)
+	}
 	for say, spoil := range map[string]func(*Drift){
 		`has the state ""`:        func(x *Drift) { x.State = "" },
 		"the change of S1":        func(x *Drift) { x.Since = "" },

@@ -181,7 +181,7 @@ func (d Day) checkRows(say func(string, ...any)) {
 
 // checkFirst refuses what a record of the first version cannot say.
 func (d Day) checkFirst(say func(string, ...any)) {
-	later := len(d.Settings.Changes) > 0
+	later := len(d.Settings.Changes) > 0 || len(d.Drift) > 0
 	for _, c := range d.Closed {
 		later = later || c.From != "" || c.To != ""
 	}
