@@ -11,6 +11,9 @@ import (
 // label hands out the label of a load as a PDF.
 func (d *Desk) label(w http.ResponseWriter, r *http.Request, _ visitor) error {
 	key := r.PathValue("key")
+	if _, err := d.records.ShownCycle(r.Context(), key); err != nil {
+		return err
+	}
 	data, err := d.records.Labels(r.Context(), 1, key)
 	if err != nil {
 		return err
