@@ -133,7 +133,7 @@ func (o *owing) told(d routine.Owed) Owed {
 		data := dataOf(n.Said)
 		out.Product, out.Strength, out.More = data.Product, data.Strength, data.words()
 		if low := data.NeedsMin; low != nil && data.Source != "" && (d.Low == nil || *low > *d.Low) {
-			out.Low, out.LimitSource, out.LimitSure = low, data.Source, "second-hand" // as the settings quote the maker
+			out.Low, out.LimitSource, out.LimitSure = low, data.Source, "" // the settings say where it stands; how sure that is, nobody said
 		}
 		out.From, out.To = o.r.local(n.Said.From.Time), o.r.local(n.Said.To.Time)
 	}
