@@ -294,6 +294,9 @@ func (w *demoWeek) atMachine(machine string, l demoLoad) error {
 	if l.hollow {
 		m.Load.Wrapping = "both"
 	}
+	if !m.Rejected { // half a year in the drawer (invented; the surgery's own rule)
+		m.Load.UseBy = w.at(w.day, l.clock).AddDate(0, 6, 0).Format(time.DateOnly)
+	}
 	_, err := w.r.ReleaseAtMachine(w.ctx, m, w.by("tobin"), Proof{}, "", time.Time{})
 	return err
 }
