@@ -26,6 +26,8 @@ type Bagging struct {
 	By         Proof  // who signs the checkpoint; a Proof without a person: nobody
 	// Progress, if not nil, is told how many days of the period are done.
 	Progress func(done, all int64)
+
+	bare bool // without pages: a benchmark tells what they cost
 }
 
 // Bagged is a bag that is on the disk.
@@ -132,7 +134,11 @@ func (w *bagWriter) write() error {
 		return w.unwritten(err)
 	}
 	defer w.pack.Close()
-	for _, step := range []func() error{w.signed, w.trust, w.pages, w.table, w.originals, w.ledger} {
+	pages := w.pages
+	if w.asked.bare {
+		pages = func() error { return nil }
+	}
+	for _, step := range []func() error{w.signed, w.trust, pages, w.table, w.originals, w.ledger} {
 		if err := step(); err != nil {
 			return w.unwritten(err)
 		}

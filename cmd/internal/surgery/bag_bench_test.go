@@ -74,23 +74,30 @@ func keepLike(w *logbook.Batch, v entry.Verdict, n int, start time.Time, text []
 }
 
 // BenchmarkBag packs ten years into a ZIP, against reading the same bytes from the store
-// and hashing them; BenchmarkVerifyBag checks what came out.
+// and hashing them: with its pages, for which every export is parsed and drawn, and
+// without. BenchmarkVerifyBag checks what came out.
 func BenchmarkBag(b *testing.B) {
 	r, first, last := benchYears(b)
-	var least time.Duration
-	size := int64(0)
-	for b.Loop() {
-		b.StopTimer()
-		begun := time.Now()
-		size = leastReading(b, r)
-		least += time.Since(begun)
-		b.StartTimer()
-		if _, err := r.Bag(b.Context(), Bagging{From: first, To: last, Out: filepath.Join(b.TempDir(), fmt.Sprint(time.Now().UnixNano(), ".zip"))}); err != nil {
-			b.Fatal(err)
-		}
+	for _, c := range []struct {
+		name string
+		bare bool
+	}{{"pages", false}, {"bare", true}} {
+		b.Run(c.name, func(b *testing.B) {
+			var least time.Duration
+			for b.Loop() {
+				b.StopTimer()
+				begun := time.Now()
+				b.SetBytes(leastReading(b, r))
+				least += time.Since(begun)
+				out := filepath.Join(b.TempDir(), fmt.Sprint(time.Now().UnixNano(), ".zip"))
+				b.StartTimer()
+				if _, err := r.Bag(b.Context(), Bagging{From: first, To: last, Out: out, bare: c.bare}); err != nil {
+					b.Fatal(err)
+				}
+			}
+			b.ReportMetric(float64(b.Elapsed())/float64(least), "times-reading+hashing")
+		})
 	}
-	b.SetBytes(size)
-	b.ReportMetric(float64(b.Elapsed())/float64(least), "times-reading+hashing")
 }
 
 func benchYears(b *testing.B) (*Records, string, string) {

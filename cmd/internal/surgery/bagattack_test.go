@@ -166,6 +166,7 @@ var bagAttacks = []struct {
 	{"a longer period", func(u unpacked) { u.replace("bag-info.txt", "Holdproof-To: 2026-11-02", "Holdproof-To: 2026-11-03") }, []string{"2026-11-03.pdf is missing"}},
 	{"one machine for all", func(u unpacked) { u.replace("bag-info.txt", "all machines", "S1") }, nil},
 	{"a program among the records", func(u unpacked) { u.write("data/check.exe", "MZ") }, []string{"data/check.exe does not belong to a bag"}},
+	{"a day without its page", func(u unpacked) { u.remove("data/days/2026-11-02.html") }, []string{"data/days/2026-11-02.html is missing; it shows cycle"}},
 	{"no table", func(u unpacked) { u.remove("data/cycles.csv") }, []string{"data/cycles.csv is missing; it belongs to every bag"}},
 }
 

@@ -23,6 +23,7 @@ func (c *bagChecker) contents() {
 			for _, s := range cy.sources {
 				need[archive.Exports+s+".csv"] = "is what cycle " + key + " was read from"
 			}
+			need["data/"+archive.DayFile(cy.day)] = "shows cycle " + key
 		}
 	}
 	for _, s := range sortedKeys(c.log.failed) {
