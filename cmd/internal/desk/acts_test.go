@@ -277,3 +277,33 @@ func TestFewWords(t *testing.T) {
 		}
 	}
 }
+
+// A text that may name a patient is asked about on every form; what was written stays,
+// and it is entered once the person says that it names none.
+func TestNamesAreAskedAbout(t *testing.T) {
+	s := newSite(t).full()
+	lea := s.as("lea")
+	key := s.key("S1", "1045")
+	decide := []string{"do", "quarantine", "reason", "Mrs Applewood waits for it", "seen", s.seen(lea, key)}
+	if r := lea.post("/cycle/"+key, decide...); r.code != http.StatusSeeOther {
+		t.Fatalf("%d %s", r.code, r.text())
+	}
+	body := lea.get("/cycle/" + key).body
+	if !strings.Contains(body, `name="sure"`) || !strings.Contains(body, "Mrs Applewood waits") || !strings.Contains(body, "Not done:") {
+		t.Error("the decision is not asked about, or what was written is gone")
+	}
+	if one, err := s.records.ShownCycle(t.Context(), key); err != nil || one.Decision != "" {
+		t.Errorf("%q was entered all the same, %v", one.Decision, err)
+	}
+	lea.post("/cycle/"+key, append(decide, "sure", "yes")...)
+	if one, err := s.records.ShownCycle(t.Context(), key); err != nil || one.Decision != "quarantine" {
+		t.Errorf("%q %v", one.Decision, err)
+	}
+	load := []string{"machine", "S1", "number", "1051", "day", "2026-11-02", "do", "reject", "contents", "the tray of Mrs Applewood"}
+	if r := lea.post("/load", load...); r.code != http.StatusConflict || !strings.Contains(r.body, `name="sure"`) {
+		t.Errorf("%d %s", r.code, r.text())
+	}
+	if r := lea.post("/load", append(load, "sure", "yes")...); r.code != http.StatusSeeOther {
+		t.Errorf("%d %s", r.code, r.text())
+	}
+}

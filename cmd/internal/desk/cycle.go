@@ -171,7 +171,7 @@ func (d *Desk) decide(w http.ResponseWriter, r *http.Request, v visitor) error {
 		return fmt.Errorf("%w: it is of another cycle", errForm)
 	}
 	do := surgery.Deciding{Do: r.PostFormValue("do"), Cycles: []string{seen.Key}, Seen: []surgery.Sight{seen},
-		By: surgery.Proof{Person: v.Person, SignedIn: &v.SignedIn}, Reason: reason(r.PostForm), Rerun: strings.TrimSpace(r.PostFormValue("rerun"))}
+		By: surgery.Proof{Person: v.Person, SignedIn: &v.SignedIn}, Reason: reason(r.PostForm), Sure: r.PostFormValue("sure") == "yes", Rerun: strings.TrimSpace(r.PostFormValue("rerun"))}
 	if choiceWords[do.Do].Label == "" {
 		return fmt.Errorf("%w: choose what to do", errForm)
 	}
@@ -183,6 +183,14 @@ func (d *Desk) decide(w http.ResponseWriter, r *http.Request, v visitor) error {
 	}
 	do.Packs = packs(r.PostFormValue("packs"))
 	done, err := d.records.Decide(r.Context(), do)
+	var no *surgery.Refusal
+	if errors.As(err, &no) && no.Confirm { // back on the form, where it is confirmed or taken out
+		r.PostForm.Set("ask-sure", "yes")
+		d.drafts.put(v.token, r.URL.Path, r.PostForm)
+		d.say(r, "Not done: "+sentence(no.Why)+" "+namesNobody)
+		http.Redirect(w, r, "/cycle/"+url.PathEscape(seen.Key), http.StatusSeeOther)
+		return nil
+	}
 	if err != nil {
 		if wrongPassphrase(err) {
 			d.brake.failed(do.Second.Person)
@@ -197,6 +205,9 @@ func (d *Desk) decide(w http.ResponseWriter, r *http.Request, v visitor) error {
 	http.Redirect(w, r, "/cycle/"+url.PathEscape(seen.Key), http.StatusSeeOther)
 	return nil
 }
+
+// namesNobody is asked where a text may name a patient.
+const namesNobody = "Take it out, or say that it names no patient."
 
 // reason joins the short reason that was chosen and the words that were added.
 func reason(form url.Values) string {

@@ -77,8 +77,8 @@ func (d *Desk) showEntry(w http.ResponseWriter, r *http.Request, v visitor, code
 			values = valuesOf(*e.Note)
 		}
 		data.Fields, _ = d.fieldsOf(e.Note.Form.Name, values)
-		data.Fields.Sure = sure
 	}
+	data.Fields.Sure = sure
 	return d.show(w, r, v, "entry", code, data)
 }
 
@@ -116,6 +116,7 @@ func (d *Desk) correct(w http.ResponseWriter, r *http.Request, v visitor) error 
 			return d.showEntry(w, r, v, http.StatusBadRequest, r.PostForm, refused{Why: sentence(err.Error())}, false)
 		}
 	}
+	c.Note.Sure = r.PostFormValue("sure") == "yes"
 	done, err := d.records.Correct(r.Context(), c)
 	var no *surgery.Refusal
 	if errors.As(err, &no) {

@@ -23,6 +23,8 @@ type loadData struct {
 	Day, Now string
 	Form     url.Values
 	Said     string
+	Sure     bool   // the person is asked to look at the words again
+	UseBy    string // how long packs keep, by the settings
 	refused
 }
 
@@ -57,12 +59,12 @@ func (d *Desk) loadPage(w http.ResponseWriter, r *http.Request, v visitor) error
 	if form == nil {
 		form = r.URL.Query()
 	}
-	return d.showLoad(w, r, v, http.StatusOK, form, refused{})
+	return d.showLoad(w, r, v, http.StatusOK, form, refused{}, false)
 }
 
-func (d *Desk) showLoad(w http.ResponseWriter, r *http.Request, v visitor, code int, form url.Values, no refused) error {
+func (d *Desk) showLoad(w http.ResponseWriter, r *http.Request, v visitor, code int, form url.Values, no refused, sure bool) error {
 	now := d.records.Now()
-	data := loadData{Machines: d.records.Machines(), Unsuited: d.records.Unsuited(), Day: d.records.Today(), Now: now.Format("15:04"), Form: form, refused: no,
+	data := loadData{Machines: d.records.Machines(), Unsuited: d.records.Unsuited(), Day: d.records.Today(), Now: now.Format("15:04"), Form: form, refused: no, Sure: sure, UseBy: d.records.Configuration().UseBy,
 		Said: d.sessions.PopString(r.Context(), "said")}
 	if day(form.Get("day")) != "" {
 		data.Day = form.Get("day")
@@ -96,7 +98,7 @@ func (d *Desk) load(w http.ResponseWriter, r *http.Request, v visitor) error {
 	}
 	m, err := atMachine(r.PostForm)
 	if err != nil {
-		return d.showLoad(w, r, v, http.StatusBadRequest, r.PostForm, refused{Why: sentence(err.Error())})
+		return d.showLoad(w, r, v, http.StatusBadRequest, r.PostForm, refused{Why: sentence(err.Error())}, false)
 	}
 	at, err := d.momentOf(r.PostForm, m.Day)
 	var done surgery.Decided
@@ -105,7 +107,7 @@ func (d *Desk) load(w http.ResponseWriter, r *http.Request, v visitor) error {
 	}
 	var no *surgery.Refusal
 	if errors.As(err, &no) {
-		return d.showLoad(w, r, v, http.StatusConflict, r.PostForm, refused{sentence(no.Why), onPages(no.Instead)})
+		return d.showLoad(w, r, v, http.StatusConflict, r.PostForm, refused{sentence(no.Why), onPages(no.Instead)}, no.Confirm)
 	}
 	if err != nil {
 		return err
@@ -137,7 +139,7 @@ func (d *Desk) momentOf(form url.Values, day string) (at time.Time, err error) {
 // atMachine reads the form of a load.
 func atMachine(form url.Values) (surgery.AtMachine, error) {
 	get := func(name string) string { return strings.TrimSpace(form.Get(name)) }
-	m := surgery.AtMachine{Steriliser: get("machine"), Number: get("number"), Day: get("day"), Indicator: get("indicator"), Text: get("text")}
+	m := surgery.AtMachine{Steriliser: get("machine"), Number: get("number"), Day: get("day"), Indicator: get("indicator"), Text: get("text"), Sure: get("sure") == "yes"}
 	m.Load.Number, m.Load.Contents, m.Load.Wrapping, m.Load.Loaded, m.Load.Packed, m.Load.UseBy = get("load"), get("contents"), get("wrapping"), get("loaded"), get("packed"), get("use-by")
 	switch get("do") {
 	case "release":

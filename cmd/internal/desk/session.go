@@ -266,21 +266,26 @@ func (d *Desk) keepForm(r *http.Request, v visitor) {
 	if r.Method != http.MethodPost || r.URL.Path == uploadPath || v.Person == "" || r.ParseForm() != nil {
 		return
 	}
+	d.drafts.put(v.token, r.URL.Path, r.PostForm)
+}
+
+// put keeps what was written on a form, but nothing that is secret.
+func (d *drafts) put(token, path string, written url.Values) {
 	form := url.Values{}
-	for k, all := range r.PostForm {
+	for k, all := range written {
 		if !strings.Contains(k, "passphrase") {
 			form[k] = all
 		}
 	}
-	d.drafts.mu.Lock()
-	defer d.drafts.mu.Unlock()
-	mine := d.drafts.of[v.token]
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	mine := d.of[token]
 	if mine == nil {
 		mine = map[string]url.Values{}
-		d.drafts.of[v.token] = mine
+		d.of[token] = mine
 	}
 	if len(mine) < mostDrafts {
-		mine[r.URL.Path] = form
+		mine[path] = form
 	}
 }
 
