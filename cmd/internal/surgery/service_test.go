@@ -72,7 +72,13 @@ func TestSporeTests(t *testing.T) {
 	if open, _ := r.Pending(t.Context()); len(open) != 1 || open[0].Entry != dead.Entry {
 		t.Errorf("a withdrawn result leaves it open: %+v", open)
 	}
-	bad := noted(t, r, Noting{Duty: dutySporeRead, Outcome: "failed", Control: controlGrew})
+	// A later one that passed says nothing of the time before it.
+	in.From = at.now()
+	late := noted(t, r, in)
+	at.set(at.now().Add(48 * time.Hour))
+	refusedNote(t, r, Noting{Duty: dutySporeRead, Steriliser: "S1", Outcome: "passed", Control: controlGrew}, "2 notes of", "--entry")
+	noted(t, r, Noting{Duty: dutySporeRead, Outcome: "passed", Control: controlGrew, Of: late.Entry})
+	bad := noted(t, r, Noting{Duty: dutySporeRead, Outcome: "failed", Control: controlGrew, Of: dead.Entry})
 	want := []string{"Spores survived. Take S1 out of use, keep its packs back, tell the lead.",
 		"Since the last good test (2 Nov 2026 11:00) 2 loads ran: S1 · 11, S1 · 12. The lead decides about each."}
 	if bad.Outcome != "failed" || !slices.Equal(bad.Says, want) {
