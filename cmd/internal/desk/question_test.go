@@ -74,6 +74,9 @@ func TestRecordByName(t *testing.T) {
 			t.Errorf("%s: %d %s", name, r.code, r.header)
 		}
 	}
+	if r := c.get("/record/2026-11-02.r9.pdf"); r.code != http.StatusNotFound {
+		t.Errorf("a revision that nobody signed: %d", r.code)
+	}
 	changes := c.get("/question/10?from=2026-11-02&to=2026-11-02")
 	if !strings.Contains(changes.body, `<a href="/record/2026-11-02.r2.pdf">after it was signed, in revision 2</a>`) || !strings.Contains(changes.text(), "Clock checked, S1") {
 		t.Errorf("what was changed after signing: %s", changes.text())

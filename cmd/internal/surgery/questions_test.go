@@ -56,6 +56,9 @@ func TestWindowReachesTheLastGoodTest(t *testing.T) {
 	n := 4
 	for day := 2; day <= 28; day++ {
 		rows = append(rows, laid{"S1", fmt.Sprint(n), fmt.Sprintf("2026-10-%02d 07:30", day), control, "conforms", true})
+		if day > 2 { // run, and nobody has read its indicator: neither good nor bad
+			rows = append(rows, laid{"S1", fmt.Sprint(500 + day), fmt.Sprintf("2026-10-%02d 07:10", day), penetration, "conforms", false})
+		}
 		for hour := 8; hour < 13; hour++ {
 			n++
 			rows = append(rows, laid{"S1", fmt.Sprint(n), fmt.Sprintf("2026-10-%02d %02d:00", day, hour), "load", "conforms", true})
