@@ -79,7 +79,7 @@ func writeDrift(p *page, d surgery.Drift) error {
 
 // chartRows is the height of a chart on a terminal, so that one signal with its words
 // fits on 24 lines.
-const chartRows = 7
+const chartRows = 6
 
 // chart draws what moves: a column for each group of cycles, its mean as a dot; the mean
 // of the baseline and the limit are lines.
@@ -102,7 +102,6 @@ func (p *page) chart(c surgery.DriftChart, d surgery.Drift) {
 	for _, l := range drawn.Limits {
 		lines[row(l)], labels[row(l)] = limit, "limit "+drawn.Figure(l)
 	}
-	p.gap()
 	for y := range chartRows {
 		under := lines[y]
 		if under == "" {
@@ -116,7 +115,7 @@ func (p *page) chart(c surgery.DriftChart, d surgery.Drift) {
 				b.WriteString(under)
 			}
 		}
-		p.line(span{fmt.Sprintf("  %*s  %s", room-2, labels[y], b.String()), plain})
+		p.line(span{strings.TrimRight(fmt.Sprintf("  %*s  %s", room-2, labels[y], b.String()), " "), plain})
 	}
 	from, to := d.Day(drawn.Marks[0].From), d.Day(drawn.Marks[len(drawn.Marks)-1].To)
 	pad := max(1, len(drawn.Marks)-len(from)-len(to))

@@ -101,7 +101,7 @@ func (p *page) para(lead string, text string, s style) {
 	}
 }
 
-var toASCII = strings.NewReplacer("·", "-", "°", "", "–", "-", "—", "-", "…", "...", "−", "-", "×", "x", "≤", "<=", "≥", ">=",
+var toASCII = strings.NewReplacer("·", "-", "°", "", "–", "-", "—", "-", "…", "...", "−", "-", "×", "x", "±", "+/-", "≤", "<=", "≥", ">=",
 	"“", `"`, "”", `"`, "’", "'", "●", "(*)", "◐", "(/)", "○", "( )", "✕", "(x)", "√", "sqrt", "ä", "ae", "ö", "oe", "ü", "ue", "ß", "ss")
 
 // clean makes a text from an export safe and showable: control characters, which
