@@ -183,7 +183,7 @@ func TestReturnToService(t *testing.T) {
 func TestFailedTestKeepsTheMachineOut(t *testing.T) {
 	r, _ := staffed(t)
 	aDay(t, r)
-	noted(t, r, Noting{Duty: dutyPenetration, Outcome: "failed"})
+	noted(t, r, Noting{Duty: dutyPenetration, Outcome: "failed", At: evening.Add(-2 * time.Hour)})
 	noted(t, r, Noting{Duty: dutyOutOfUse, Text: "pale strip", From: evening.Add(-time.Hour)})
 	refusedNote(t, r, Noting{Duty: dutyBackInUse, Text: "in order", By: as("mara")}, "its steam penetration test has not passed since it failed on 2 Nov 2026 08:00", "")
 	noted(t, r, Noting{Duty: dutyPenetration, Outcome: "passed", Text: "run again, read on the strip, the recorder was off"})
