@@ -48,6 +48,7 @@ type Desk struct {
 	larges   *memory[drawing]
 	reads    *memory[[]string]
 	answers  *memory[[]surgery.Reply]
+	reviews  *memory[surgery.Review]
 	keys     chan struct{} // one for each key that may be opened at a time
 	files    sync.Mutex    // one import at a time
 	watched  watched
@@ -62,7 +63,7 @@ func New(r *surgery.Records, o Options) (*Desk, error) {
 		return nil, errors.New("a desk needs a clock and the names it is asked for by")
 	}
 	d := &Desk{records: r, o: o, brake: newBrake(o.Now), callers: newCallers(o.Now), passes: &passes{now: r.Now}, drafts: newDrafts(), came: newArrivals(),
-		smalls: newMemory[template.HTML](mostSmall), larges: newMemory[drawing](mostLarge), reads: newMemory[[]string](mostReadAs), answers: newMemory[[]surgery.Reply](mostAnswers), keys: make(chan struct{}, 2), patience: patience{piece: readWithin, whole: wholeWithin}}
+		smalls: newMemory[template.HTML](mostSmall), larges: newMemory[drawing](mostLarge), reads: newMemory[[]string](mostReadAs), answers: newMemory[[]surgery.Reply](mostAnswers), reviews: newMemory[surgery.Review](mostReviews), keys: make(chan struct{}, 2), patience: patience{piece: readWithin, whole: wholeWithin}}
 	s := scs.New()
 	s.Lifetime = 14 * time.Hour // a working day, and no night (ours)
 	s.Cookie.Name = "holdproof"

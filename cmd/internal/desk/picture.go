@@ -70,6 +70,10 @@ const (
 	mostAnswers = 20 // periods with the answers to all questions
 )
 
+// mostReviews is how many answers to what waits are kept: the newest is asked for again,
+// older ones never.
+const mostReviews = 4
+
 // drawing is a large figure, or why there is none.
 type drawing struct {
 	svg     template.HTML

@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"context"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -108,9 +109,21 @@ func (d *Desk) dayPage(w http.ResponseWriter, r *http.Request, v visitor, date s
 	return d.show(w, r, v, "today", http.StatusOK, data)
 }
 
+// review is what waits for whom. It takes a look at a month of days, and is the same as
+// long as nothing is entered; what is due at a time of the day is told to the minute.
+func (d *Desk) review(ctx context.Context) (surgery.Review, error) {
+	size, err := d.records.LogSize(ctx)
+	if err != nil {
+		return surgery.Review{}, err
+	}
+	return d.reviews.get(fmt.Sprint(size, " ", d.records.Now().Format("2006-01-02 15:04")), func() (surgery.Review, error) {
+		return d.records.Review(context.WithoutCancel(ctx))
+	})
+}
+
 // waiting sorts what waits by whether the visitor may do it.
 func (d *Desk) waiting(r *http.Request, v visitor, data *todayData) error {
-	review, err := d.records.Review(r.Context())
+	review, err := d.review(r.Context())
 	if err != nil {
 		return err
 	}

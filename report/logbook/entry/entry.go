@@ -266,12 +266,10 @@ func decode(t Type, raw json.RawMessage) (Body, error) {
 		return nil, fmt.Errorf("type %q is not known", t)
 	}
 	into := reflect.New(reflect.TypeOf(empty))
-	d := json.NewDecoder(bytes.NewReader(raw))
-	d.DisallowUnknownFields()
-	if t, err := d.Token(); err != nil || t != json.Delim('{') {
+	if len(raw) == 0 || raw[0] != '{' { // null would leave the body as it is
 		return nil, errors.New("body: want a JSON object")
 	}
-	d = json.NewDecoder(bytes.NewReader(raw))
+	d := json.NewDecoder(bytes.NewReader(raw))
 	d.DisallowUnknownFields()
 	if err := d.Decode(into.Interface()); err != nil {
 		return nil, fmt.Errorf("body of %s: %w", t, err)
