@@ -107,17 +107,7 @@ func (f CycleFilter) sql(w *where) string {
 	w.is(by.column("outcome", byOutcome), f.Outcome)
 	by.around(f, w)
 	w.is("c.digest", f.Digest)
-	switch {
-	case f.From != "" && f.From == f.To: // one day is found by the index of days, whatever else is asked
-		w.is("c.day", f.From)
-	default:
-		if f.From != "" {
-			w.add(by.column("day", byChoice)+" >= ", f.From)
-		}
-		if f.To != "" {
-			w.add(by.column("day", byChoice)+" <= ", f.To)
-		}
-	}
+	f.period(by, w)
 	if f.File != "" {
 		w.add("c.cycle IN (SELECT cycle FROM sources WHERE sha256 = ", f.File)
 		w.terms[len(w.terms)-1] += ")"
@@ -144,15 +134,36 @@ func (f CycleFilter) sql(w *where) string {
 	if !f.Renamed {
 		w.terms = append(w.terms, "c.continued_by = ''")
 	}
+	return f.choose() + w.clause() + f.order() + w.limit(f.Limit)
+}
+
+// period adds the days that are asked for.
+func (f CycleFilter) period(by walk, w *where) {
+	if f.From != "" && f.From == f.To { // one day is found by the index of days, whatever else is asked
+		w.is("c.day", f.From)
+		return
+	}
+	if f.From != "" {
+		w.add(by.column("day", byChoice)+" >= ", f.From)
+	}
+	if f.To != "" {
+		w.add(by.column("day", byChoice)+" <= ", f.To)
+	}
+}
+
+func (f CycleFilter) choose() string {
 	columns, from := cycleColumns, " FROM cycles c"
 	if f.Verdicts {
 		columns, from = columns+", e.line", from+" JOIN entries e ON e.n = c.verdict_n"
 	}
-	order := " ORDER BY c.day, c.steriliser, c.number_order NULLS LAST, c.start, c.cycle"
+	return "SELECT " + columns + from
+}
+
+func (f CycleFilter) order() string {
 	if f.Newest {
-		order = " ORDER BY c.start DESC, c.cycle DESC"
+		return " ORDER BY c.start DESC, c.cycle DESC"
 	}
-	return "SELECT " + columns + from + w.clause() + order + w.limit(f.Limit)
+	return " ORDER BY c.day, c.steriliser, c.number_order NULLS LAST, c.start, c.cycle"
 }
 
 func scanCycle(r *sql.Rows, verdict bool) (Cycle, error) {

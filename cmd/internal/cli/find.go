@@ -63,7 +63,15 @@ func writeTrace(p *page, dir string, t surgery.Trace) error {
 	if words := loadOfTrace(t); words != "" {
 		p.para("  Load     ", words, plain)
 	}
-	for i, h := range t.Done {
+	p.doneWith(t.Done)
+	p.keptIn(dir, t)
+	p.gap()
+	return p.flush()
+}
+
+// doneWith writes what people did with a cycle, in the order of time.
+func (p *page) doneWith(done []surgery.Happening) {
+	for i, h := range done {
 		lead := "           "
 		if i == 0 {
 			lead = "  Done     "
@@ -80,6 +88,10 @@ func writeTrace(p *page, dir string, t surgery.Trace) error {
 		}
 		p.para(lead, text+fmt.Sprintf(" (entry %d)", h.Entry), plain)
 	}
+}
+
+// keptIn writes the signed records and the exports that a cycle is in.
+func (p *page) keptIn(dir string, t surgery.Trace) {
 	shown := false
 	for _, s := range t.Records {
 		if !s.Newest {
@@ -105,8 +117,6 @@ func writeTrace(p *page, dir string, t surgery.Trace) error {
 		}
 		p.para(lead, text+", SHA-256 "+s.SHA256, plain)
 	}
-	p.gap()
-	return p.flush()
 }
 
 // loadOfTrace is what was entered of the load, "" if nothing was.

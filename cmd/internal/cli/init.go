@@ -23,8 +23,8 @@ import (
 var settingsText []byte
 
 func initCommand(w World, at *common) *cobra.Command {
-	var named, zone, lead, name, routine string
-	var chairs []string
+	var lead, name string
+	var site begun
 	p := &passphrases{w: w}
 	c := &cobra.Command{
 		Use:   "init",
@@ -42,10 +42,10 @@ func initCommand(w World, at *common) *cobra.Command {
 	}
 	configFlag(c, at)
 	passphraseFlag(c, p)
-	c.Flags().StringVar(&named, "surgery", "", "the surgery's name, for a new holdproof.yaml")
-	c.Flags().StringVar(&zone, "timezone", "", "its time zone such as Europe/London, for a new holdproof.yaml")
-	c.Flags().StringVar(&routine, "routine", "", "what a day, a week and a year owe, for a new holdproof.yaml")
-	c.Flags().StringArrayVar(&chairs, "chair", nil, "name of a treatment chair such as \"chair 1\", for a new holdproof.yaml; may be repeated")
+	c.Flags().StringVar(&site.name, "surgery", "", "the surgery's name, for a new holdproof.yaml")
+	c.Flags().StringVar(&site.zone, "timezone", "", "its time zone such as Europe/London, for a new holdproof.yaml")
+	c.Flags().StringVar(&site.routine, "routine", "", "what a day, a week and a year owe, for a new holdproof.yaml")
+	c.Flags().StringArrayVar(&site.chairs, "chair", nil, "name of a treatment chair such as \"chair 1\", for a new holdproof.yaml; may be repeated")
 	c.Flags().StringVar(&lead, "lead", "", "id of the first lead: small letters, digits, dashes")
 	c.Flags().StringVar(&name, "name", "", "name of the first lead, as it is printed")
 	c.RunE = func(c *cobra.Command, _ []string) error {
@@ -55,25 +55,11 @@ func initCommand(w World, at *common) *cobra.Command {
 		if lead == "" || name == "" {
 			return errors.New("the first lead is not named; give --lead ID and --name NAME, for example: " + c.Example)
 		}
-		s, err := settingsFor(w, at.dir, at.config)
+		s, write, err := beginsWith(w, at, site, c.Example)
 		if err != nil {
 			return err
 		}
-		if s.file == "" {
-			if named == "" || zone == "" {
-				return errors.New("the surgery is not named; give --surgery NAME and --timezone ZONE, for example: " + c.Example)
-			}
-			if routine, err = chooseRoutine(w, routine); err != nil {
-				return err
-			}
-			if s, in.Write, err = newSettings(w, at.dir, begun{named, zone, routine, chairs}); err != nil {
-				return err
-			}
-		} else if routine != "" && routine != s.value.Routine || len(chairs) > 0 {
-			return fmt.Errorf("%s is there already; leave --routine and --chair out, or change the file", s.file)
-		} else if named != "" && named != s.value.Site.Name {
-			return fmt.Errorf("%s names the surgery %q and not %q; leave --surgery out, or change the file", s.file, s.value.Site.Name, named)
-		}
+		in.Write = write
 		in.Settings = surgery.Settings{Value: s.value, File: s.file, Text: s.inForce(w)}
 		if in.Write {
 			in.Settings.Text = s.bytes
@@ -90,6 +76,29 @@ func initCommand(w World, at *common) *cobra.Command {
 type begun struct {
 	name, zone, routine string
 	chairs              []string
+}
+
+// beginsWith returns the settings of the folder, or new ones of what the site says, to be
+// written. A site that has settings keeps them: what contradicts them is refused.
+func beginsWith(w World, at *common, site begun, example string) (s settings, write bool, err error) {
+	if s, err = settingsFor(w, at.dir, at.config); err != nil {
+		return s, false, err
+	}
+	switch {
+	case s.file == "":
+		if site.name == "" || site.zone == "" {
+			return s, false, errors.New("the surgery is not named; give --surgery NAME and --timezone ZONE, for example: " + example)
+		}
+		if site.routine, err = chooseRoutine(w, site.routine); err != nil {
+			return s, false, err
+		}
+		return newSettings(w, at.dir, site)
+	case site.routine != "" && site.routine != s.value.Routine || len(site.chairs) > 0:
+		return s, false, fmt.Errorf("%s is there already; leave --routine and --chair out, or change the file", s.file)
+	case site.name != "" && site.name != s.value.Site.Name:
+		return s, false, fmt.Errorf("%s names the surgery %q and not %q; leave --surgery out, or change the file", s.file, s.value.Site.Name, site.name)
+	}
+	return s, false, nil
 }
 
 // newSettings fills what the site says into the explained settings, and reads them back.

@@ -98,72 +98,76 @@ func writeVerified(p *page, found []surgery.Verified) error {
 	return p.flush()
 }
 
+// What scripts rely on of a signature, a record and a bag.
+type signatureJSON struct {
+	Meaning     string `json:"meaning"`
+	Name        string `json:"name"`
+	Role        string `json:"role"`
+	At          string `json:"at"`
+	JudgedFrom  string `json:"judged_from"`
+	Fingerprint string `json:"fingerprint"`
+	Authority   string `json:"authority"`
+}
+
+type verifiedJSON struct {
+	File       string          `json:"file"`
+	OK         bool            `json:"ok"`
+	Trusted    bool            `json:"trusted"`
+	ID         string          `json:"id"`
+	Waiting    bool            `json:"waiting"`
+	Signatures []signatureJSON `json:"signatures"`
+}
+
+type verifiedBagJSON struct {
+	File        string   `json:"file"`
+	OK          bool     `json:"ok"`
+	Trusted     bool     `json:"trusted"`
+	From        string   `json:"from"`
+	To          string   `json:"to"`
+	Steriliser  string   `json:"steriliser"`
+	Files       int64    `json:"files"`
+	Entries     int64    `json:"entries"`
+	Cycles      int      `json:"cycles"`
+	Records     int      `json:"records"`
+	Exports     int      `json:"exports"`
+	Signer      string   `json:"signer"`
+	Fingerprint string   `json:"fingerprint"`
+	Remarks     []string `json:"remarks"`
+}
+
 // verifyJSON prints what scripts rely on: ok, checked (records, and of
 // bags the files and entries), trusted, problems.
 func verifyJSON(w World, found []surgery.Verified, bags []surgery.VerifiedBag, failed error) error {
-	type signature struct {
-		Meaning     string `json:"meaning"`
-		Name        string `json:"name"`
-		Role        string `json:"role"`
-		At          string `json:"at"`
-		JudgedFrom  string `json:"judged_from"`
-		Fingerprint string `json:"fingerprint"`
-		Authority   string `json:"authority"`
-	}
-	type record struct {
-		File       string      `json:"file"`
-		OK         bool        `json:"ok"`
-		Trusted    bool        `json:"trusted"`
-		ID         string      `json:"id"`
-		Waiting    bool        `json:"waiting"`
-		Signatures []signature `json:"signatures"`
-	}
-	type bag struct {
-		File        string   `json:"file"`
-		OK          bool     `json:"ok"`
-		Trusted     bool     `json:"trusted"`
-		From        string   `json:"from"`
-		To          string   `json:"to"`
-		Steriliser  string   `json:"steriliser"`
-		Files       int64    `json:"files"`
-		Entries     int64    `json:"entries"`
-		Cycles      int      `json:"cycles"`
-		Records     int      `json:"records"`
-		Exports     int      `json:"exports"`
-		Signer      string   `json:"signer"`
-		Fingerprint string   `json:"fingerprint"`
-		Remarks     []string `json:"remarks"`
-	}
 	out := struct {
-		OK       bool     `json:"ok"`
-		Checked  int      `json:"checked"`
-		Trusted  bool     `json:"trusted"`
-		Problems []string `json:"problems"`
-		Records  []record `json:"records"`
-		Bags     []bag    `json:"bags"`
-	}{OK: failed == nil, Trusted: failed == nil, Checked: len(found), Problems: []string{}, Records: []record{}, Bags: []bag{}}
+		OK       bool              `json:"ok"`
+		Checked  int               `json:"checked"`
+		Trusted  bool              `json:"trusted"`
+		Problems []string          `json:"problems"`
+		Records  []verifiedJSON    `json:"records"`
+		Bags     []verifiedBagJSON `json:"bags"`
+	}{OK: failed == nil, Trusted: failed == nil, Checked: len(found), Problems: []string{}, Records: []verifiedJSON{}, Bags: []verifiedBagJSON{}}
 	if failed != nil {
 		// No capital: the message begins with the file's name.
 		out.Problems = append(out.Problems, failed.Error()+".")
 	}
-	for _, v := range found {
-		out.OK, out.Trusted = out.OK && v.OK, out.Trusted && v.Trusted
-		for _, s := range v.Problems {
-			out.Problems = append(out.Problems, v.File+": "+s)
+	add := func(file string, ok, trusted bool, problems []string) {
+		out.OK, out.Trusted = out.OK && ok, out.Trusted && trusted
+		for _, s := range problems {
+			out.Problems = append(out.Problems, file+": "+s)
 		}
-		one := record{File: v.File, OK: v.OK, Trusted: v.Trusted, ID: v.Record.ID, Waiting: v.Waiting, Signatures: []signature{}}
+	}
+	for _, v := range found {
+		add(v.File, v.OK, v.Trusted, v.Problems)
+		one := verifiedJSON{File: v.File, OK: v.OK, Trusted: v.Trusted, ID: v.Record.ID, Waiting: v.Waiting, Signatures: []signatureJSON{}}
 		for _, s := range v.Signatures {
-			one.Signatures = append(one.Signatures, signature{s.Meaning, s.Name, s.Role, s.Printed.Format("2006-01-02T15:04:05Z07:00"), s.JudgedFrom, s.Fingerprint, s.Authority})
+			one.Signatures = append(one.Signatures, signatureJSON{s.Meaning, s.Name, s.Role, s.Printed.Format("2006-01-02T15:04:05Z07:00"), s.JudgedFrom, s.Fingerprint, s.Authority})
 		}
 		out.Records = append(out.Records, one)
 	}
 	for _, v := range bags {
-		out.OK, out.Trusted = out.OK && v.OK, out.Trusted && v.Trusted
+		add(v.File, v.OK, v.Trusted, v.Problems)
 		out.Checked += int(v.Files + v.Entries)
-		for _, s := range v.Problems {
-			out.Problems = append(out.Problems, v.File+": "+s)
-		}
-		out.Bags = append(out.Bags, bag{v.File, v.OK, v.Trusted, v.From, v.To, v.Steriliser, v.Files, v.Entries, v.Cycles, v.Records, v.Exports, v.Signer, v.Fingerprint, orEmpty(v.Remarks)})
+		out.Bags = append(out.Bags, verifiedBagJSON{v.File, v.OK, v.Trusted, v.From, v.To, v.Steriliser, v.Files, v.Entries, v.Cycles, v.Records, v.Exports, v.Signer, v.Fingerprint, orEmpty(v.Remarks)})
 	}
 	return writeJSON(w.Stdout, out)
 }

@@ -71,12 +71,18 @@ func (d *Desk) record(w http.ResponseWriter, r *http.Request, _ visitor) error {
 	if err != nil {
 		return err
 	}
+	attach(w, name, "application/pdf")
+	return handRecord(w, r, path)
+}
+
+// handRecord hands out the file of a signed record; its headings are set.
+func handRecord(w http.ResponseWriter, r *http.Request, path string) error {
 	f, err := os.Open(path)
 	if err != nil {
+		w.Header().Del("Content-Disposition")
 		return fmt.Errorf("the record is not where it was put: %w", err)
 	}
 	defer f.Close()
-	attach(w, name, "application/pdf")
 	http.ServeContent(w, r, "", time.Time{}, f)
 	return nil
 }

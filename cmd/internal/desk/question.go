@@ -6,7 +6,6 @@ import (
 	"html/template"
 	"net/http"
 	"net/url"
-	"os"
 	"strconv"
 	"time"
 
@@ -131,12 +130,6 @@ func (d *Desk) recordNamed(w http.ResponseWriter, r *http.Request, _ visitor) er
 	if err != nil {
 		return err
 	}
-	f, err := os.Open(path)
-	if err != nil {
-		return fmt.Errorf("the record is not where it was put: %w", err)
-	}
-	defer f.Close()
 	attach(w, name, "application/pdf")
-	http.ServeContent(w, r, "", time.Time{}, f)
-	return nil
+	return handRecord(w, r, path)
 }

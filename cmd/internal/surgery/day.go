@@ -91,6 +91,14 @@ func (b *dayBuilder) build(date string) error {
 			return err
 		}
 	}
+	if err := b.lacks(); err != nil {
+		return err
+	}
+	return b.changes()
+}
+
+// lacks fills in the tests, the duties, and what the day lacks.
+func (b *dayBuilder) lacks() error {
 	b.machines()
 	if err := b.closures(); err != nil {
 		return err
@@ -100,10 +108,7 @@ func (b *dayBuilder) build(date string) error {
 	}
 	b.tests()
 	b.duties()
-	if err := b.missing(); err != nil {
-		return err
-	}
-	return b.changes()
+	return b.missing()
 }
 
 // settings names the configuration in force.

@@ -73,16 +73,7 @@ func (b *dayBuilder) outline(date string) error {
 			return err
 		}
 	}
-	b.machines()
-	if err := b.closures(); err != nil {
-		return err
-	}
-	if err := b.owes(); err != nil {
-		return err
-	}
-	b.tests()
-	b.duties()
-	return b.missing()
+	return b.lacks()
 }
 
 // The states of a day on a calendar.

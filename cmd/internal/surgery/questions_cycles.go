@@ -15,7 +15,6 @@ import (
 type askOrder struct {
 	*asking
 	rows        [][]daily.Cell
-	notes       []string
 	machines    []string
 	cycles      int
 	open, known int // between the cycles: not explained, explained

@@ -36,22 +36,9 @@ func (q *askOwed) reply() (daily.Reply, error) {
 		if l.Daily() || l.Every == (routine.Every{}) || q.machine != "" && l.Steriliser != "" && l.Steriliser != q.machine {
 			continue
 		}
-		where, last, due := l.Where(), "never entered", "not known"
-		if where == "" {
-			where = "the surgery"
-		}
-		if l.Last != "" {
-			last = dayWords(l.Last)
-			if l.LastByName != "" {
-				last += ", " + l.LastByName
-			}
-		}
-		if l.Next != "" {
-			due = dayWords(l.Next)
-		}
 		name := l.Duty
-		if l.Steriliser != "" || l.Place != "" {
-			name += ", " + where
+		if l.Where() != "" {
+			name += ", " + l.Where()
 		}
 		switch {
 		case l.Wanted():
@@ -59,15 +46,7 @@ func (q *askOwed) reply() (daily.Reply, error) {
 		case l.Last == "":
 			never = append(never, name)
 		}
-		stands := l.State.String()
-		if l.State != OwedDone {
-			stands = join(stands, l.Detail)
-		}
-		cell := daily.Cell{Text: last}
-		if l.Last != "" {
-			cell = daily.Cell{Text: last, To: daily.Reference{Kind: daily.ToDay, ID: l.Last, Day: l.Last}}
-		}
-		out.Rows = append(out.Rows, []daily.Cell{plain(capital(l.Duty)), plain(where), plain("every " + l.Every.String()), cell, plain(due), marked(owedMark(l), stands)})
+		out.Rows = append(out.Rows, owedRow(l))
 	}
 	out.Outcome = Conforms
 	out.Short = fmt.Sprintf("Nothing is overdue on %s.", dayWords(q.to))
@@ -79,6 +58,29 @@ func (q *askOwed) reply() (daily.Reply, error) {
 		out.Short += fmt.Sprintf(" Of %s no entry was made yet.", count(len(never), "thing", "things"))
 	}
 	return out, nil
+}
+
+// owedRow is a line of the routine: what, for whom, how often, when last, by when, how it
+// stands.
+func owedRow(l Owed) []daily.Cell {
+	where, last, due := l.Where(), plain("never entered"), "not known"
+	if where == "" {
+		where = "the surgery"
+	}
+	if l.Last != "" {
+		last = dayCell(l.Last)
+		if l.LastByName != "" {
+			last.Text += ", " + l.LastByName
+		}
+	}
+	if l.Next != "" {
+		due = dayWords(l.Next)
+	}
+	stands := l.State.String()
+	if l.State != OwedDone {
+		stands = join(stands, l.Detail)
+	}
+	return []daily.Cell{plain(capital(l.Duty)), plain(where), plain("every " + l.Every.String()), last, plain(due), marked(owedMark(l), stands)}
 }
 
 // owedMark is the proof mark of a line of the routine.

@@ -46,23 +46,32 @@ func take(der []byte) (*Signed, error) {
 	if err := signedData.exactly(tlv(tagSequence, oidData)); err != nil {
 		return nil, errors.New("the signature is not detached from plain data")
 	}
-	set, err := signedData.into(context(0))
-	if err != nil {
-		return nil, errors.New("the signature holds no certificate")
-	}
-	certificates, err := readCertificates(set)
+	certificates, info, err := oneSigner(signedData,
+		errors.New("the signature holds no certificate"), errors.New("the signature does not have exactly one signer"))
 	if err != nil {
 		return nil, err
+	}
+	return takeSigner(info, certificates)
+}
+
+// oneSigner reads the certificates and the one signer that end signed data (RFC 5652,
+// 5.1). The errors are those for no certificate and for another count of signers.
+func oneSigner(signedData reader, bare, several error) (certificates []*x509.Certificate, info reader, err error) {
+	set, err := signedData.into(context(0))
+	if err != nil {
+		return nil, info, bare
+	}
+	if certificates, err = readCertificates(set); err != nil {
+		return nil, info, err
 	}
 	infos, err := signedData.only(tagSet)
 	if err != nil {
-		return nil, err
+		return nil, info, err
 	}
-	info, err := infos.only(tagSequence)
-	if err != nil {
-		return nil, errors.New("the signature does not have exactly one signer")
+	if info, err = infos.only(tagSequence); err != nil {
+		return nil, info, several
 	}
-	return takeSigner(info, certificates)
+	return certificates, info, nil
 }
 
 // open returns a reader inside SignedData.
@@ -158,18 +167,23 @@ func takeToken(info *reader) ([]byte, error) {
 	return whole, values.end()
 }
 
+// attribute takes the next attribute: its type and its values.
+func (r *reader) attribute() (id []byte, values reader, err error) {
+	attribute, err := r.into(tagSequence)
+	if err != nil {
+		return nil, values, err
+	}
+	if _, id, err = attribute.element(tagOID); err != nil {
+		return nil, values, err
+	}
+	values, err = attribute.only(tagSet)
+	return id, values, err
+}
+
 // takeAttributes reads digest and chain. The order of the chain is that of the hashes.
 func (s *Signed) takeAttributes(r reader, certificates []*x509.Certificate) error {
 	for len(r.rest) > 0 {
-		attribute, err := r.into(tagSequence)
-		if err != nil {
-			return err
-		}
-		_, id, err := attribute.element(tagOID)
-		if err != nil {
-			return err
-		}
-		value, err := attribute.only(tagSet)
+		id, value, err := r.attribute()
 		if err != nil {
 			return err
 		}

@@ -124,21 +124,10 @@ func parseStamp(token []byte, digest [32]byte) (*Stamp, error) {
 	if err != nil {
 		return nil, err
 	}
-	set, err := signedData.into(context(0))
-	if err != nil {
-		return nil, errors.New("the time stamp does not hold its authority's certificate")
-	}
-	certificates, err := readCertificates(set)
+	certificates, signer, err := oneSigner(signedData,
+		errors.New("the time stamp does not hold its authority's certificate"), errors.New("the time stamp does not have exactly one signer"))
 	if err != nil {
 		return nil, err
-	}
-	infos, err := signedData.only(tagSet)
-	if err != nil {
-		return nil, err
-	}
-	signer, err := infos.only(tagSequence)
-	if err != nil {
-		return nil, errors.New("the time stamp does not have exactly one signer")
 	}
 	s := &Stamp{}
 	if err := s.readInfo(info, digest); err != nil {

@@ -87,15 +87,7 @@ func (s *Stamp) verifySigner(r reader, info, declared []byte, certificates []*x5
 func (s *Stamp) stampAttributes(r reader, digest []byte, certificates []*x509.Certificate) error {
 	var typed, digested bool
 	for len(r.rest) > 0 {
-		attribute, err := r.into(tagSequence)
-		if err != nil {
-			return err
-		}
-		_, id, err := attribute.element(tagOID)
-		if err != nil {
-			return err
-		}
-		value, err := attribute.only(tagSet)
+		id, value, err := r.attribute()
 		if err != nil {
 			return err
 		}
