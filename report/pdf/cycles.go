@@ -89,7 +89,7 @@ func (r *record) kind(c daily.Cycle) cell {
 func limitOf(c daily.Cycle) string {
 	for _, f := range c.Findings {
 		if f.Check == "air-leakage" && f.High != nil {
-			return ", at most " + strconv.FormatFloat(*f.High, 'f', -1, 64)
+			return ", at most " + shortest(*f.High)
 		}
 	}
 	return ""
@@ -122,7 +122,7 @@ func load(c daily.Cycle) string {
 func needed(c daily.Cycle) string {
 	for _, f := range c.Findings {
 		if f.Check == "holding-time" && f.Low != nil {
-			return strconv.FormatFloat(*f.Low, 'f', -1, 64)
+			return shortest(*f.Low)
 		}
 	}
 	return ""

@@ -2,6 +2,7 @@ package pdf
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -213,17 +214,20 @@ func with[T comparable](list []T, x T) []T {
 	return append(list, x)
 }
 
+// shortest writes a limit as short as it is, without what a sum of binary fractions leaves
+// behind the ninth decimal.
+func shortest(v float64) string {
+	return strings.Replace(strconv.FormatFloat(math.Round(v*1e9)/1e9, 'f', -1, 64), "-", "−", 1)
+}
+
 func bounds(f daily.Finding) string {
-	n := func(v *float64) string {
-		return strings.Replace(strconv.FormatFloat(*v, 'f', -1, 64), "-", "−", 1)
-	}
 	switch {
 	case f.Low != nil && f.High != nil:
-		return n(f.Low) + " to " + n(f.High) + " " + f.Unit
+		return shortest(*f.Low) + " to " + shortest(*f.High) + " " + f.Unit
 	case f.Low != nil:
-		return "at least " + n(f.Low) + " " + f.Unit
+		return "at least " + shortest(*f.Low) + " " + f.Unit
 	case f.High != nil:
-		return "at most " + n(f.High) + " " + f.Unit
+		return "at most " + shortest(*f.High) + " " + f.Unit
 	}
 	return ""
 }

@@ -20,12 +20,14 @@ func TestLimitsOf(t *testing.T) {
 		return f
 	}
 	same, three, one := finding("equilibration", 0, 15), finding("air-removal", 3, 0), finding("air-removal", 1, 0)
+	plateau, within := 134.3, 1.1 // their sums are 133.20000000000002 and 135.4
 	got := limitsOf([]daily.Cycle{
 		{Steriliser: "S1", Kind: "steam penetration test", Programme: "134", Findings: []daily.Finding{finding("holding-time", 200, 0), finding("exposure-time", 0, 225), same, three}},
 		{Steriliser: "S1", Kind: "control test", Programme: "134", Findings: []daily.Finding{finding("holding-time", 180, 0), same, three}},
 		{Steriliser: "S1", Kind: "load", Programme: "134", Findings: []daily.Finding{finding("holding-time", 180, 0), same, three, finding("columns", 0, 0)}},
 		{Steriliser: "S2", Kind: "load", Programme: "134", Findings: []daily.Finding{finding("holding-time", 180, 0), same, one}},
 		{Kind: "air leakage test", Findings: []daily.Finding{finding("air-leakage", 0, 0.13)}},
+		{Steriliser: "S1", Kind: "control test", Programme: "134", Findings: []daily.Finding{finding("reference", plateau-within, plateau+within)}},
 	})
 	want := []string{
 		"holding-time | programme 134: steam penetration test | at least 200 s",
@@ -36,6 +38,7 @@ func TestLimitsOf(t *testing.T) {
 		"columns |  | ",
 		"air-removal | S2, programme 134 | at least 1 s",
 		"air-leakage | air leakage test | at most 0.13 s",
+		"reference | programme 134: control test | 133.2 to 135.4 s",
 	}
 	if len(got) != len(want) {
 		t.Fatalf("%d limits, expected %d", len(got), len(want))

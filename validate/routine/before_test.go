@@ -59,6 +59,7 @@ func TestFigures(t *testing.T) {
 		{flush, "done", num(12.516666), "min", Complete, "12.516 min, needs 2 min"},
 		{count, "passed", num(199.0001), "CFU/mL", Complete, "199.001 CFU/mL, at most 200 CFU/mL"},
 		{count, "passed", num(0.052000000000000046), "CFU/mL", Complete, "0.052 CFU/mL, at most 200 CFU/mL"},
+		{count, "failed", num(1500000), "CFU/mL", Failed, "1500000 CFU/mL, at most 200 CFU/mL"},
 		{flush, "done", num(0.05), "h", Complete, "0.05 h, needs 2 min"},
 		{flush, "done", nil, "", Complete, "no figure was entered"},
 		{flush, "done", num(2), "L", Unproven, "found 2 L, expected min"},

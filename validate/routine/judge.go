@@ -78,7 +78,7 @@ func rounded(v float64, up bool) float64 {
 	return math.Floor(v*1000+tolerance*1000) / 1000
 }
 
-func figure(v float64, unit string) string { return strconv.FormatFloat(v, 'g', -1, 64) + " " + unit }
+func figure(v float64, unit string) string { return strconv.FormatFloat(v, 'f', -1, 64) + " " + unit }
 
 // seconds are the units of time that stand for one another.
 var seconds = []struct {

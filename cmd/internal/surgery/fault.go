@@ -3,7 +3,9 @@ package surgery
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
+	"strconv"
 	"strings"
 )
 
@@ -76,7 +78,17 @@ func (f *faults) once(key, value string, seen map[string]string) {
 	seen[folded] = key
 }
 
-func number(v float64) string { return fmt.Sprintf("%v", v) }
+// number writes a figure that somebody typed, or that a sum of such came to: without an
+// exponent, and without what a sum of binary fractions leaves behind the ninth decimal.
+func number(v float64) string {
+	if math.Abs(v) < 1e12 {
+		v = math.Round(v*1e9)/1e9 + 0 // never -0
+	}
+	if math.Abs(v) >= 1e21 || math.IsNaN(v) {
+		return fmt.Sprint(v)
+	}
+	return strconv.FormatFloat(v, 'f', -1, 64)
+}
 
 // Alternatives joins what is allowed for a sentence: "a, b or c".
 func Alternatives(list []string) string {

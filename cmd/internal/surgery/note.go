@@ -77,7 +77,7 @@ func (d dutyData) words() string {
 		out = "by " + d.Source
 	}
 	if has, ok := percent(d.Strength); ok && d.NeedsPercent != nil && has < *d.NeedsPercent-roundOff {
-		out = join(fmt.Sprintf("the contact time is for %s %%", shortFigure(*d.NeedsPercent)), out)
+		out = join(fmt.Sprintf("the contact time is for %s %%", number(*d.NeedsPercent)), out)
 	}
 	if d.Sampled != "" {
 		out = join(out, "sample of "+dayWords(d.Sampled))

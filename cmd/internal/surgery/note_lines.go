@@ -44,7 +44,7 @@ func (x *noting) disinfected() error {
 	if d.NeedsPercent != nil {
 		has, ok := percent(d.Strength)
 		if !ok {
-			return &Refusal{Why: fmt.Sprintf("%q is no concentration in percent, and the figure of %s is for %s %%", d.Strength, d.Product, shortFigure(*d.NeedsPercent)),
+			return &Refusal{Why: fmt.Sprintf("%q is no concentration in percent, and the figure of %s is for %s %%", d.Strength, d.Product, number(*d.NeedsPercent)),
 				Instead: "Write --concentration such as \"3 %\".", Field: "concentration"}
 		}
 		if has < *d.NeedsPercent-roundOff {
@@ -80,10 +80,10 @@ func percent(text string) (float64, bool) {
 }
 
 // contactSays tells what a disinfection came to and what to do.
-func contactSays(body entry.Note, d dutyData, number int64) []string {
+func contactSays(body entry.Note, d dutyData, n int64) []string {
 	weak := ""
 	if has, ok := percent(d.Strength); ok && d.NeedsPercent != nil && has < *d.NeedsPercent-roundOff {
-		weak = fmt.Sprintf("Concentration %s %%, and the contact time of %s is for %s %% (%s): too weak. ", shortFigure(has), d.Product, shortFigure(*d.NeedsPercent), d.Source)
+		weak = fmt.Sprintf("Concentration %s %%, and the contact time of %s is for %s %% (%s): too weak. ", number(has), d.Product, number(*d.NeedsPercent), d.Source)
 	}
 	const again = "Disinfect the lines again, at full strength and for the full time, and enter it as a new note."
 	switch {
@@ -94,20 +94,20 @@ func contactSays(body entry.Note, d dutyData, number int64) []string {
 	case d.ContactMin == nil:
 		said := "It is still in."
 		if d.NeedsMin != nil {
-			said = fmt.Sprintf("It is still in, and needs %s min (%s).", shortFigure(*d.NeedsMin), d.Source)
+			said = fmt.Sprintf("It is still in, and needs %s min (%s).", number(*d.NeedsMin), d.Source)
 		}
-		return []string{fmt.Sprintf("%s When it is over: holdproof note --correct %d --out TIME.", said, number)}
+		return []string{fmt.Sprintf("%s When it is over: holdproof note --correct %d --out TIME.", said, n)}
 	}
-	had := shortFigure(math.Floor(*d.ContactMin*10) / 10)
+	had := number(math.Floor(*d.ContactMin*10) / 10)
 	switch {
 	case d.NeedsMin == nil:
 		return []string{fmt.Sprintf("Contact time %s min. No figure is set for this product, so it shows nothing: ask the lead to enter the maker's contact time under products in holdproof.yaml.", had)}
 	case *d.ContactMin < *d.NeedsMin-roundOff:
-		return []string{fmt.Sprintf("%sContact time %s min, needs %s min (%s): too short. %s", weak, had, shortFigure(*d.NeedsMin), d.Source, again)}
+		return []string{fmt.Sprintf("%sContact time %s min, needs %s min (%s): too short. %s", weak, had, number(*d.NeedsMin), d.Source, again)}
 	case weak != "":
 		return []string{weak + again}
 	}
-	return []string{fmt.Sprintf("Contact time %s min, needs %s min (%s).", had, shortFigure(*d.NeedsMin), d.Source)}
+	return []string{fmt.Sprintf("Contact time %s min, needs %s min (%s).", had, number(*d.NeedsMin), d.Source)}
 }
 
 // counted holds a count of water against the limit of the site's routine. A flush is
@@ -156,7 +156,7 @@ func (x *noting) judgeCount() error {
 	over := *x.n.Value > *l.High+roundOff
 	switch {
 	case over && x.n.Outcome == "passed":
-		return &Refusal{Why: fmt.Sprintf("%s CFU/mL is over the limit of %s CFU/mL (%s) and has not passed", shortFigure(*x.n.Value), shortFigure(*l.High), l.LimitSource),
+		return &Refusal{Why: fmt.Sprintf("%s CFU/mL is over the limit of %s CFU/mL (%s) and has not passed", number(*x.n.Value), number(*l.High), l.LimitSource),
 			Instead: "Enter --outcome failed, or leave --outcome out.", Field: "outcome"}
 	case over:
 		x.body.Outcome = "failed"
@@ -172,9 +172,9 @@ func countSays(body entry.Note, d dutyData) []string {
 	if body.Value == nil {
 		return nil
 	}
-	figure := shortFigure(*body.Value) + " CFU/mL"
+	figure := number(*body.Value) + " CFU/mL"
 	if d.Most != nil {
-		figure += fmt.Sprintf(", at most %s (%s)", shortFigure(*d.Most), d.Source)
+		figure += fmt.Sprintf(", at most %s (%s)", number(*d.Most), d.Source)
 	}
 	if body.Outcome == "failed" {
 		return []string{figure + ": failed. First follow the maker's instructions for these lines and the local code for water; tell the lead. Then have the water counted again."}
@@ -202,8 +202,6 @@ func (r *Records) routineLine(duty, per string) (routine.Line, bool) {
 	}
 	return routine.Line{}, false
 }
-
-func shortFigure(x float64) string { return fmt.Sprintf("%g", x) }
 
 // clockWords is a moment as people write it.
 func (r *Records) clockWords(t time.Time) string { return t.In(r.zone).Format("2 Jan 2006 15:04") }
