@@ -24,7 +24,7 @@ type findData struct {
 }
 
 // mostFound is how many cycles a page shows (ours).
-const mostFound = 100
+const mostFound = 50
 
 // Field is what was asked for in a field.
 func (f findData) Field(name string) string { return f.Query.Get(name) }
