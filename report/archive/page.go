@@ -31,7 +31,7 @@ type Overview struct {
 	Machine  string // the one steriliser it is about, "" for all
 	Made     string // time of the log's last entry
 	LogSize  int64  // entries in the log
-	LogRoot  string // its RFC 6962 root, lower-case hex
+	LogRoot  string // its RFC 6962 root, base64 as in checkpoint.txt
 	Days     []OverviewDay
 	Replies  []daily.Reply // to the twelve questions
 }

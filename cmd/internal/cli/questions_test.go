@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"encoding/base64"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -141,7 +142,11 @@ func TestInspectorsQuestions(t *testing.T) {
 			}
 		}
 	}
-	if record := all[10].Rows[0]; record[1].To.Kind != "record" || record[1].To.ID != "2026-11-02.pdf" || len(record[3].Text) != 64 {
+	root := all[10].Rows[0][3].Text
+	if b, err := base64.StdEncoding.DecodeString(root); err != nil || len(b) != 32 || strings.Contains(all[10].Short, root) {
+		t.Errorf("the root is %q", root)
+	}
+	if record := all[10].Rows[1]; record[1].To.Kind != "record" || record[1].To.ID != "2026-11-02.pdf" || len(record[3].Text) != 64 {
 		t.Errorf("the first signed record is %+v", record)
 	}
 }

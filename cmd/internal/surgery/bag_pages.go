@@ -26,7 +26,7 @@ func (w *bagWriter) pages() error {
 		return err
 	}
 	x := archive.Overview{Surgery: daily.Surgery{Name: w.r.settings.Value.Site.Name, Zone: w.r.zone.String()}, Program: w.r.world.Version,
-		From: w.asked.From, To: w.asked.To, Machine: w.asked.Steriliser, Made: w.local(w.tip.Time.Time), LogSize: w.tip.Size, LogRoot: rootWords(w.tip),
+		From: w.asked.From, To: w.asked.To, Machine: w.asked.Steriliser, Made: w.local(w.tip.Time.Time), LogSize: w.tip.Size, LogRoot: w.tip.RootText(),
 		Days: p.days, Replies: p.inBag(replies)}
 	out, err := w.pack.Create(archive.Index)
 	if err != nil {

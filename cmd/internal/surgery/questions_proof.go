@@ -126,15 +126,15 @@ func (q *askWhole) add(s *stretch) error {
 }
 
 func (q *askWhole) reply() (daily.Reply, error) {
-	out := daily.Reply{Outcome: NotAssessed, Columns: []string{"Day", "Record", "Signed", "SHA-256 with that signature"}, Rows: q.records}
+	out := daily.Reply{Outcome: NotAssessed, Columns: []string{"Day", "Record", "Signed", "SHA-256"}, Rows: q.records}
 	if q.tip.Size == 0 {
 		out.Short = "There is nothing in the logbook yet."
 		return out, nil
 	}
-	out.Short = fmt.Sprintf("The logbook holds %d entries, the last of %s. Its root is %s; whoever kept an older checkpoint can see that nothing before it was changed or taken out.",
-		q.tip.Size, q.moment(q.tip.Time.Time), rootWords(q.tip))
+	out.Short = fmt.Sprintf("The logbook holds %d entries, the last of %s. Whoever kept an older checkpoint can see that nothing before it was changed or taken out.",
+		q.tip.Size, q.moment(q.tip.Time.Time))
 	out.Notes = []string{
-		"holdproof audit reads every entry, file and record again, and compares them with this root and with checkpoints kept elsewhere.",
+		"holdproof audit reads every entry, file and record again, and compares them with the root of the log and with checkpoints kept elsewhere.",
 		"Each signed record can be checked alone, offline: with holdproof verify, pdfsig or any reader of signed PDF files, and its hash with sha256sum or Get-FileHash.",
 		"What the machine counted against what was recorded stands under the first question.",
 	}
@@ -142,5 +142,7 @@ func (q *askWhole) reply() (daily.Reply, error) {
 		out.Left = len(q.records) - 2*fineDays
 		out.Rows = q.records[:2*fineDays]
 	}
+	root := []daily.Cell{plain("all of them"), plain(fmt.Sprintf("root of the log, %d entries", q.tip.Size)), plain("as a checkpoint writes it"), plain(q.tip.RootText())}
+	out.Rows = append([][]daily.Cell{root}, out.Rows...)
 	return out, nil
 }

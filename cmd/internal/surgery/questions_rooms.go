@@ -1,7 +1,6 @@
 package surgery
 
 import (
-	"encoding/json"
 	"fmt"
 	"math"
 	"slices"
@@ -169,15 +168,35 @@ type askWater struct {
 	of     map[string]*waterSum
 	used   int // days with loads
 	bare   int // chairs and days of use without a flush or a disinfection
+	short  int // of these the ones with a disinfection that was too short or too weak
 }
 
 // waterSum is what was done with the lines of a chair.
 type waterSum struct {
 	flushes, rinses, disinfections int
+	short                          int // disinfections too short or too weak for the figure they were held against
 	flushed, treated               int // days
 	shortest, longest              float64
 	timed                          bool
-	last                           string
+	last                           daily.Cell
+}
+
+// disinfected tells whether one disinfection was not too short or too weak.
+func (m *waterSum) disinfected() bool { return m.disinfections > m.short }
+
+// treatments are the disinfections, marked by whether one of them holds.
+func (m *waterSum) treatments() daily.Cell {
+	cell := marked(Conforms, count(m.disinfections, "time", "times"))
+	switch {
+	case m.disinfections == 0:
+		cell.Outcome = NotProven
+	case !m.disinfected():
+		cell.Outcome = Failed
+	}
+	if m.short > 0 {
+		cell.Text += fmt.Sprintf(", %d too short or too weak", m.short)
+	}
+	return cell
 }
 
 func (m *waterSum) contact(minutes float64) {
@@ -234,9 +253,10 @@ func (q *askWater) add(s *stretch) error {
 	return nil
 }
 
-// treat adds a note to a sum.
+// treat adds a note to a sum. A note that says how often counts so often.
 func (q *askWater) treat(m *waterSum, n logbook.Row[entry.Note]) {
-	times := 1
+	d := dataOf(n.Said)
+	times := max(d.Times, 1)
 	switch n.Said.Duty {
 	case dutyFlushed, dutyFlushedEnd:
 		m.flushes += times
@@ -244,8 +264,10 @@ func (q *askWater) treat(m *waterSum, n logbook.Row[entry.Note]) {
 		m.rinses += times
 	case dutyDisinfected:
 		m.disinfections++
-		var d dutyData
-		if json.Unmarshal(n.Said.Data, &d) == nil && d.ContactMin != nil {
+		if n.Said.Outcome == "failed" {
+			m.short++
+		}
+		if d.ContactMin != nil {
 			m.contact(*d.ContactMin)
 		}
 	case dutyCount:
@@ -253,12 +275,17 @@ func (q *askWater) treat(m *waterSum, n logbook.Row[entry.Note]) {
 	}
 }
 
-func waterCount(n logbook.Row[entry.Note]) string {
+// waterCount is the result of a sample, marked where it was over its limit.
+func waterCount(n logbook.Row[entry.Note]) daily.Cell {
 	text := dayWords(n.Said.Day)
 	if n.Said.Value != nil {
 		text = number(*n.Said.Value) + " " + n.Said.Unit + ", " + text
 	}
-	return join(text, n.Said.Outcome)
+	cell := plain(join(text, n.Said.Outcome))
+	if n.Said.Outcome == "failed" {
+		cell.Marked, cell.Outcome = true, Failed
+	}
+	return cell
 }
 
 // day adds a day of use for each chair.
@@ -271,12 +298,15 @@ func (q *askWater) day(day string, chairs map[string]*waterSum) {
 		if m.flushes > 0 {
 			q.of[chair].flushed++
 		}
-		if m.disinfections > 0 {
+		if m.disinfected() {
 			q.of[chair].treated++
 		}
-		good := m.flushes > 0 && m.disinfections > 0
+		good := m.flushes > 0 && m.disinfected()
 		if !good {
 			q.bare++
+		}
+		if m.short > 0 && !m.disinfected() {
+			q.short++
 		}
 		if q.grain == byMonth && good {
 			continue
@@ -285,11 +315,7 @@ func (q *askWater) day(day string, chairs map[string]*waterSum) {
 		if m.flushes == 0 {
 			flushed.Outcome = NotProven
 		}
-		treated := marked(Conforms, count(m.disinfections, "time", "times"))
-		if m.disinfections == 0 {
-			treated.Outcome = NotProven
-		}
-		q.rows = append(q.rows, []daily.Cell{dayCell(day), plain(chair), flushed, plain(fmt.Sprint(m.rinses)), treated, plain(m.spans()), plain(m.last)})
+		q.rows = append(q.rows, []daily.Cell{dayCell(day), plain(chair), flushed, plain(fmt.Sprint(m.rinses)), m.treatments(), plain(m.spans()), m.last})
 	}
 }
 
@@ -303,20 +329,23 @@ func (q *askWater) reply() (daily.Reply, error) {
 		}
 		return out, nil
 	}
-	counted := 0
+	counted, over := 0, 0
 	for _, chair := range q.chairs {
 		m := q.of[chair]
 		last, err := q.lastCount(chair)
 		if err != nil {
 			return out, err
 		}
-		if last == "" {
-			last = "no count is recorded"
+		if last.Text == "" {
+			last = plain("no count is recorded")
 		} else {
 			counted++
 		}
+		if last.Marked {
+			over++
+		}
 		out.Rows = append(out.Rows, []daily.Cell{plain("the period"), plain(chair), plain(fmt.Sprintf("%s, on %d of %s", count(m.flushes, "time", "times"), m.flushed, count(q.used, "day of use", "days of use"))),
-			plain(count(m.rinses, "time", "times")), plain(fmt.Sprintf("on %d of %s", m.treated, count(q.used, "day", "days"))), plain(m.spans()), plain(last)})
+			plain(count(m.rinses, "time", "times")), plain(fmt.Sprintf("on %d of %s", m.treated, count(q.used, "day", "days"))), plain(m.spans()), last})
 	}
 	out.Rows = append(out.Rows, q.rows...)
 	out.Outcome = Conforms
@@ -324,6 +353,13 @@ func (q *askWater) reply() (daily.Reply, error) {
 	if q.bare > 0 {
 		out.Outcome = NotProven
 		out.Short = fmt.Sprintf("%s; %s of a chair without a flush or without a disinfection.", capital(count(len(q.chairs), "chair", "chairs")), count(q.bare, "day", "days"))
+		if q.short > 0 {
+			out.Short += fmt.Sprintf(" On %d of them the lines were disinfected, but too short or too weak.", q.short)
+		}
+	}
+	if over > 0 {
+		out.Outcome = Failed
+		out.Short += fmt.Sprintf(" Of %s the last water count failed.", count(over, "chair", "chairs"))
 	}
 	if counted < len(q.chairs) {
 		out.Short += fmt.Sprintf(" Of %s no water count is recorded.", count(len(q.chairs)-counted, "chair", "chairs"))
@@ -332,10 +368,10 @@ func (q *askWater) reply() (daily.Reply, error) {
 }
 
 // lastCount is the newest water count of a chair up to the end of the period.
-func (q *askWater) lastCount(chair string) (string, error) {
+func (q *askWater) lastCount(chair string) (daily.Cell, error) {
 	rows, err := logbook.Find[entry.Note](q.ctx, q.v, logbook.Filter{Topic: dutyCount, Subject: chair, To: q.to, Newest: true, Limit: 1})
 	if err != nil || len(rows) == 0 {
-		return "", err
+		return daily.Cell{}, err
 	}
 	return waterCount(rows[0]), nil
 }

@@ -81,8 +81,11 @@ const checkpointTitle = "Holdproof logbook, checkpoint 1"
 // Text writes the checkpoint in its four lines: a title, size, root in base64, time.
 func (c Checkpoint) Text() []byte {
 	return fmt.Appendf(nil, "%s\nentries: %d\nroot: %s\ntime: %s\n", checkpointTitle, c.Size,
-		base64.StdEncoding.EncodeToString(c.Root[:]), c.Time)
+		c.RootText(), c.Time)
 }
+
+// RootText writes the root as a checkpoint does, in base64.
+func (c Checkpoint) RootText() string { return base64.StdEncoding.EncodeToString(c.Root[:]) }
 
 // ParseCheckpoint reads exactly what [Checkpoint.Text] writes; lines may end in
 // CR LF, as mail leaves them.
