@@ -82,7 +82,7 @@ func (d *sheet) Cycle(j surgery.Judged) error {
 	}
 	n := need{file: len(d.sizes), name: j.File, who: who(j), outcome: j.Outcome(), instruction: j.Instruction.Sentence,
 		reasons: reasons(j), about: about(j), machine: j.Header.Steriliser}
-	if j.Record == nil {
+	if j.Instruction.Cause == surgery.CauseUnreadable {
 		for _, f := range j.Verdict.Findings { // why it cannot be read, a problem of the file too
 			n.reasons = []string{inLine(f.Line, f.Message)}
 			d.told = append(d.told, n.reasons...)

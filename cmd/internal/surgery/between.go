@@ -15,7 +15,8 @@ type (
 	Between = validate.Across
 )
 
-// The outcomes and the one cause that is said once per machine.
+// The outcomes; the cause that is said once per machine, and that of a record that
+// could not be read.
 const (
 	NotProven   = validate.NotProven
 	Conforms    = validate.Conforms
@@ -23,7 +24,8 @@ const (
 	Failed      = validate.Failed
 	NotAssessed = validate.NotAssessed
 
-	CauseSetting = validate.CauseSetting
+	CauseSetting    = validate.CauseSetting
+	CauseUnreadable = validate.CauseUnreadable
 )
 
 // AtMost writes a figure for an upper limit, rounded up.
