@@ -95,6 +95,11 @@ type MonthDay struct {
 	Why   string // of a closed day
 }
 
+// Open tells whether somebody has something to do about the day.
+func (m MonthDay) Open() bool {
+	return m.State == DayOpen || m.State == DayPrepared || m.State == DayChanged
+}
+
 // Month returns every day of the month that a date lies in.
 func (r *Records) Month(ctx context.Context, in time.Time) ([]MonthDay, error) {
 	first := time.Date(in.Year(), in.Month(), 1, 0, 0, 0, 0, time.UTC)
