@@ -80,7 +80,7 @@ func decideCommand(w World, at *common) *cobra.Command {
 	s.StringVar(&f.machine.Load.Packed, "packed-by", "", "id of who packed it")
 	s.StringVar(&f.machine.Load.UseBy, "use-by", "", "last day of use: 2027-05-02, or \"6 months\" after the cycle\n(default use_by of the settings)")
 	s.StringVar(&f.machine.Text, "text", "", "at the machine: in words; no names of patients")
-	s.BoolVar(&f.machine.Sure, "yes", false, "what looks like a person's name is none")
+	s.BoolVar(&f.machine.Sure, "yes", false, "what was asked about is as it was entered: a name that is\nno patient's, a number far from the others")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		return act(c, w, at, &f.byFlags, func(r *surgery.Records) error { return f.decide(c, w, r, args) })
 	}
@@ -179,8 +179,8 @@ func (f *decideFlags) atMachine(c *cobra.Command, w World, r *surgery.Records, a
 	if err != nil {
 		return err
 	}
-	if text := r.Remark(m); text != "" {
-		fmt.Fprintln(w.Stderr, text)
+	if err := remark(c, w, r, m); err != nil {
+		return err
 	}
 	var second surgery.Proof
 	if f.second != "" {
@@ -195,6 +195,21 @@ func (f *decideFlags) atMachine(c *cobra.Command, w World, r *surgery.Records, a
 		word = "rejected at the machine"
 	}
 	return writeDecided(newPage(w, w.Stdout), word, []surgery.Decided{done})
+}
+
+// remark says what should be known of a load before it is released.
+func remark(c *cobra.Command, w World, r *surgery.Records, m surgery.AtMachine) error {
+	if text := r.Remark(m); text != "" {
+		fmt.Fprintln(w.Stderr, text)
+	}
+	if m.Rejected {
+		return nil
+	}
+	text, err := r.TestsMissing(c.Context(), m.Steriliser, m.Day)
+	if text != "" {
+		fmt.Fprintln(w.Stderr, text)
+	}
+	return err
 }
 
 // allConforming shows the conforming loads of a day and then releases them.

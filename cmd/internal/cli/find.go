@@ -32,7 +32,7 @@ func findCommand(w World, at *common) *cobra.Command {
 		defer done()
 		t, err := r.Trace(c.Context(), strings.Join(args, " "))
 		if err != nil {
-			return stopped(err)
+			return awaitedInstead(c, w, r, strings.Join(args, " "), asJSON, err)
 		}
 		if asJSON {
 			err = traceJSON(w, t)
@@ -60,7 +60,7 @@ func writeTrace(p *page, dir string, t surgery.Trace) error {
 		p.para("     ", t.Instruction, strong)
 	}
 	p.gap()
-	if words := loadOfTrace(t); words != "" {
+	if words := loadWords(t.Load); words != "" {
 		p.para("  Load     ", words, plain)
 	}
 	p.doneWith(t.Done)
@@ -119,25 +119,25 @@ func (p *page) keptIn(dir string, t surgery.Trace) {
 	}
 }
 
-// loadOfTrace is what was entered of the load, "" if nothing was.
-func loadOfTrace(t surgery.Trace) string {
+// loadWords is what was entered of the load, "" if nothing was.
+func loadWords(l surgery.Load) string {
 	var parts []string
 	add := func(before, text string) {
 		if text != "" {
 			parts = append(parts, before+text)
 		}
 	}
-	add("", t.Load.Contents)
-	if t.Load.Count != nil {
-		add("", countOf(int(*t.Load.Count), "pack"))
+	add("", l.Contents)
+	if l.Count != nil {
+		add("", countOf(int(*l.Count), "pack"))
 	}
-	add("", t.Load.Wrapping)
-	add("packed by ", t.Load.Packed)
-	add("loaded by ", t.Load.Loaded)
-	if t.Load.UseBy != "" {
-		add("use by ", personsDay(t.Load.UseBy))
+	add("", l.Wrapping)
+	add("packed by ", l.Packed)
+	add("loaded by ", l.Loaded)
+	if l.UseBy != "" {
+		add("use by ", personsDay(l.UseBy))
 	}
-	add("number ", t.Load.Number)
+	add("number ", l.Number)
 	return strings.Join(parts, ", ")
 }
 
@@ -158,13 +158,6 @@ func traceJSON(w World, t surgery.Trace) error {
 		Entry   int64  `json:"entry"`
 		Newest  bool   `json:"newest"`
 	}
-	type load struct {
-		Number   *string `json:"number"`
-		Contents *string `json:"contents"`
-		Count    *int64  `json:"count"`
-		Packed   *string `json:"packed"`
-		UseBy    *string `json:"use_by"`
-	}
 	acts, records := []act{}, []record{}
 	for _, h := range t.Done {
 		acts = append(acts, act{h.Entry, h.At.Format("2006-01-02T15:04:05Z07:00"), h.What, textOrNull(h.By), textOrNull(h.Reason), !h.Old})
@@ -175,6 +168,19 @@ func traceJSON(w World, t surgery.Trace) error {
 	return writeJSON(w.Stdout, map[string]any{"id": t.Key, "name": t.Name, "steriliser": textOrNull(t.Steriliser), "number": textOrNull(t.Number), "day": t.Day,
 		"start": t.Began.Format("2006-01-02T15:04:05Z07:00"), "kind": t.Kind, "programme": textOrNull(t.Programme), "outcome": t.Result.String(), "instruction": t.Instruction,
 		"decision": textOrNull(t.Decision), "release": textOrNull(t.Release), "recall": textOrNull(t.Recall),
-		"load": load{textOrNull(t.Load.Number), textOrNull(t.Load.Contents), t.Load.Count, textOrNull(t.Load.Packed), textOrNull(t.Load.UseBy)},
+		"load": loadOfJSON(t.Load),
 		"done": acts, "records": records, "sources": t.Sources})
+}
+
+// loadJSON is what was entered of a load.
+type loadJSON struct {
+	Number   *string `json:"number"`
+	Contents *string `json:"contents"`
+	Count    *int64  `json:"count"`
+	Packed   *string `json:"packed"`
+	UseBy    *string `json:"use_by"`
+}
+
+func loadOfJSON(l surgery.Load) loadJSON {
+	return loadJSON{textOrNull(l.Number), textOrNull(l.Contents), l.Count, textOrNull(l.Packed), textOrNull(l.UseBy)}
 }

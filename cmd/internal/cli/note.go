@@ -99,7 +99,7 @@ func (f *noteFlags) add(c *cobra.Command) {
 	s.Int64Var(&f.correct, "correct", 0, "number of the entry to correct")
 	s.BoolVar(&f.withdraw, "withdraw", false, "with --correct: take the entry back")
 	s.StringVar(&f.from, "from", "", "a list of duties, as above")
-	s.BoolVar(&n.Sure, "yes", false, "what looks like a person's name is none")
+	s.BoolVar(&n.Sure, "yes", false, "what was asked about is as it was entered: a name that is\nno patient's, an unlikely figure or date")
 }
 
 // keep enters the note, or the correction of one.

@@ -30,6 +30,11 @@ func (d *Desk) label(w http.ResponseWriter, r *http.Request, _ visitor) error {
 func (d *Desk) trace(w http.ResponseWriter, r *http.Request, _ visitor) error {
 	t, err := d.records.Trace(r.Context(), r.FormValue("id"))
 	if err != nil {
+		awaited, failed := d.records.Awaited(r.Context(), r.FormValue("id"))
+		if failed == nil && awaited != nil { // no record yet: what was entered at the machine
+			http.Redirect(w, r, "/entry/"+strconv.FormatInt(awaited.Entry, 10), http.StatusSeeOther)
+			return nil
+		}
 		return &surgery.Refusal{Why: err.Error(), Instead: "Look for it under Find, by its machine and day."}
 	}
 	http.Redirect(w, r, "/cycle/"+url.PathEscape(t.Key), http.StatusSeeOther)

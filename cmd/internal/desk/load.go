@@ -19,6 +19,7 @@ type loadData struct {
 	People   []surgery.Person
 	Last     []string // of each machine the highest number so far
 	Unsuited []string // sentences on machines whose programmes do not suit every load
+	Missing  []string // sentences on tests that must pass before a load
 	Done     []surgery.LoadEntered
 	Day, Now string
 	Form     url.Values
@@ -84,6 +85,13 @@ func (d *Desk) showLoad(w http.ResponseWriter, r *http.Request, v visitor, code 
 		if n != "" {
 			data.Last = append(data.Last, m.ID+" "+n)
 		}
+		missing, err := d.records.TestsMissing(r.Context(), m.ID, data.Day)
+		if err != nil {
+			return err
+		}
+		if missing != "" {
+			data.Missing = append(data.Missing, missing)
+		}
 	}
 	if data.Done, err = d.records.LoadsEntered(r.Context(), data.Day); err != nil {
 		return err
@@ -116,7 +124,13 @@ func (d *Desk) load(w http.ResponseWriter, r *http.Request, v visitor) error {
 	if m.Rejected {
 		text = done.Name + " rejected at the machine. Repack the load and run it again."
 	}
-	for _, more := range []string{onPages(done.Waits), d.records.Remark(m)} {
+	missing := ""
+	if !m.Rejected {
+		if missing, err = d.records.TestsMissing(r.Context(), m.Steriliser, m.Day); err != nil {
+			return err
+		}
+	}
+	for _, more := range []string{onPages(done.Waits), d.records.Remark(m), missing} {
 		if more != "" {
 			text += " " + more
 		}

@@ -16,6 +16,9 @@ import (
 // Pack is a pack of a recalled load and what became of it.
 type Pack = entry.Pack
 
+// Load is what was entered of a load.
+type Load = entry.Load
+
 // Ready is a load and what is said of it.
 type Ready struct{ Name, Key, Says string }
 

@@ -1,6 +1,7 @@
 package surgery
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -15,6 +16,9 @@ import (
 
 // Labels draws the labels of loads, copies of each, as a PDF with a page of 62 by 29 mm
 // for each label. It keeps nothing. The same logbook gives the same bytes.
+//
+// A load released at the machine whose record has not come has one on the day of its
+// cycle, which says so.
 //
 // Errors: a [*Refusal] for a load that is not released, or that is called back, sent
 // back, in quarantine, or past its use-by date: a label must not make it look fit. One
@@ -35,11 +39,7 @@ func (r *Records) Labels(ctx context.Context, copies int, loads ...string) ([]by
 			return err
 		}
 		for _, name := range loads {
-			c, err := r.traced(ctx, v, name)
-			if err != nil {
-				return err
-			}
-			l, at, err := r.label(ctx, v, c, people)
+			l, at, err := r.labelOf(ctx, v, name, people)
 			if err != nil {
 				return err
 			}
@@ -56,6 +56,20 @@ func (r *Records) Labels(ctx context.Context, copies int, loads ...string) ([]by
 		return nil, err
 	}
 	return pdf.Labels(list, made, r.world.Version)
+}
+
+// labelOf is the label of a load by what a person calls it, and when it was released.
+func (r *Records) labelOf(ctx context.Context, v *logbook.View, name string, people map[string]string) (pdf.Label, time.Time, error) {
+	c, err := r.traced(ctx, v, name)
+	if err == nil {
+		return r.label(ctx, v, c, people)
+	}
+	row, failed := r.awaited(ctx, v, name)
+	if failed != nil || row == nil {
+		return pdf.Label{}, time.Time{}, cmp.Or(failed, err)
+	}
+	l, err := r.labelAwaited(ctx, v, *row, people)
+	return l, row.At, err
 }
 
 // CanLabel tells why a load has no label, nil if it has one.

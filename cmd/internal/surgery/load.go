@@ -70,11 +70,14 @@ func (m AtMachine) unsaid() string {
 
 func joined(a, b string) string { return strings.TrimSpace(a + " " + b) }
 
-// mayEnter refuses a release at the machine that was entered before, or of a machine
-// that is out of service.
+// mayEnter refuses a release at the machine that was entered before, of a machine that
+// is out of service, or against a test of the day.
 func (r *Records) mayEnter(ctx context.Context, v *logbook.View, m AtMachine, name string, at time.Time, reason string) error {
 	if err := r.notEntered(ctx, v, m, name); err != nil || m.Rejected {
 		return err
 	}
-	return r.inService(ctx, v, m.Steriliser, name, time.Time{}, at, reason)
+	if err := r.inService(ctx, v, m.Steriliser, name, time.Time{}, at, reason); err != nil {
+		return err
+	}
+	return r.testsAtMachine(ctx, v, m.Steriliser, m.Number, m.Day, at)
 }

@@ -216,7 +216,7 @@ type AtMachine struct {
 	Dry, Sealed        *bool
 	Labelled           *bool
 	Text               string
-	Sure               bool // as in [Noting]
+	Sure               bool // the person looked again: what was asked about is as entered; see [Noting]
 }
 
 // said tells whether more than the bare release was entered.
@@ -251,6 +251,9 @@ func (r *Records) ReleaseAtMachine(ctx context.Context, m AtMachine, by, second 
 		return Decided{}, &Refusal{Why: fmt.Sprintf("%d cycles of %s are called %s", len(cycles), dayWords(m.Day), name), Instead: "Name the cycle by its id: holdproof review shows it."}
 	}
 	if len(cycles) == 1 && !m.Rejected {
+		if err := r.doubts(ctx, r.book.View, m, true); err != nil {
+			return Decided{}, err
+		}
 		done, err := r.Decide(ctx, Deciding{Do: DoRelease, Cycles: []string{cycles[0].Key}, By: by, Second: second, Reason: reason, At: at, Machine: &m})
 		if err != nil {
 			return Decided{}, err
@@ -274,6 +277,9 @@ func (r *Records) withoutRecord(ctx context.Context, m AtMachine, cycles []logbo
 		act, word = ActReject, "rejected"
 	}
 	if err := r.mayEnter(ctx, r.book.View, m, name, at, reason); err != nil {
+		return Decided{}, err
+	}
+	if err := r.doubts(ctx, r.book.View, m, len(cycles) > 0); err != nil {
 		return Decided{}, err
 	}
 	who, err := r.prove(ctx, by, act, at)

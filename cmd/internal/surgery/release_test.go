@@ -17,7 +17,7 @@ func helixFor(seconds float64) func(*fixtures.Cycle) {
 func TestReleaseBeforeRecord(t *testing.T) {
 	r, _ := staffed(t)
 	yes, no, three := true, false, int64(3)
-	m := AtMachine{Steriliser: "S1", Number: short, Indicator: "passed", Dry: &yes, Sealed: &yes,
+	m := AtMachine{Steriliser: "S1", Number: short, Indicator: "passed", Dry: &yes, Sealed: &yes, Sure: true, // one load number for all of them
 		Load: entry.Load{Number: "L-9", Count: &three, Wrapping: "wrapped", Loaded: "tom"}}
 	try := func(who string, change func(*AtMachine)) error {
 		x := m

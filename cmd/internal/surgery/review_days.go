@@ -10,14 +10,15 @@ import (
 	"holdproof/validate"
 )
 
-// machine is what was done at the machine and has no record yet; today's may come.
+// machine is what was done at the machine and has no record yet; of what was rejected
+// today the record may still come.
 func (w *waits) machine() error {
 	rows, err := logbook.Find[entry.Release](w.ctx, w.v, logbook.Filter{From: w.from})
 	if err != nil {
 		return err
 	}
 	for _, row := range rows {
-		if row.Cycle != "" || row.Said.Day >= w.r.Today() {
+		if row.Cycle != "" || row.Said.Day >= w.r.Today() && row.Said.Act != "released" {
 			continue
 		}
 		w.add(Waiting{Kind: WaitRecord, Name: w.r.calls(entry.Verdict{Steriliser: row.Said.Steriliser, Number: row.Said.Number}), Day: row.Said.Day, Outcome: validate.NotAssessed,

@@ -89,13 +89,14 @@ func TestReview(t *testing.T) {
 	same(t, waiting(t, r), "signature 2 Nov 2026")
 }
 
-// A release at the machine whose record does not come is asked for the day after.
+// A release at the machine whose record has not come is listed at once, and the day with
+// it the day after.
 func TestReviewAsksForRecords(t *testing.T) {
 	r, at := staffed(t)
 	if _, err := r.ReleaseAtMachine(t.Context(), AtMachine{Steriliser: "S1", Number: "8"}, as("lea"), Proof{}, "", time.Time{}); err != nil {
 		t.Fatal(err)
 	}
-	same(t, waiting(t, r))
+	same(t, waiting(t, r), "record S1 · 8")
 	at.set(evening.AddDate(0, 0, 1))
 	same(t, waiting(t, r), "record S1 · 8", "signature 2 Nov 2026")
 }
