@@ -19,10 +19,10 @@ type Label struct {
 	Name     string // S1 · 1042
 	Began    string // date and time of the cycle, in words
 	Kind     string // programme
-	UseBy    string // "" is printed as not entered
-	Packed   string // who packed; likewise
+	UseBy    string // "" is left out, as are the next three
+	Packed   string // who packed
 	Released string // who released
-	Contents string // likewise; however long
+	Contents string // however long
 	Surgery  string
 }
 
@@ -98,16 +98,14 @@ func (s *sheet) label(l Label) error {
 		}
 	}
 	add(joined(l.Began, l.Kind), labelText)
-	useBy := "Use by " + l.UseBy
-	if l.UseBy == "" {
-		useBy = "Use by: not entered"
+	for _, line := range []struct {
+		before, said string
+		st           style
+	}{{"Use by ", l.UseBy, labelUse}, {"Packed: ", l.Packed, labelText}, {"Released: ", l.Released, labelText}, {"", l.Contents, labelText}} {
+		if line.said != "" { // what nobody entered is left out, and may be written by hand
+			add(line.before+line.said, line.st)
+		}
 	}
-	add(useBy, labelUse)
-	add("Packed: "+orNotEntered(l.Packed), labelText)
-	if l.Released != "" {
-		add("Released: "+l.Released, labelText)
-	}
-	add(orElse(l.Contents, "Contents: not entered"), labelText)
 	add(l.Surgery, labelSite)
 	for page := 1; page == 1 || len(lines) > 0; page++ {
 		s.labelPage(l, code, page)
@@ -161,13 +159,4 @@ func joined(a, b string) string {
 		return a + b
 	}
 	return a + " · " + b
-}
-
-func orNotEntered(words string) string { return orElse(words, "not entered") }
-
-func orElse(words, other string) string {
-	if words == "" {
-		return other
-	}
-	return words
 }

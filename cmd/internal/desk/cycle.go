@@ -44,20 +44,21 @@ func (c cycleData) Title() string { return c.Name }
 type choice struct {
 	surgery.Choice
 	Label, Hint string
+	Done        string   // the same when it has been done, after the name of the load
 	Reasons     []string // short ones to choose from
 }
 
 // choiceWords are the labels of what can be done and the reasons offered (ours, common
 // practice, no source).
 var choiceWords = map[string]choice{
-	surgery.DoRelease:    {Label: "Release", Hint: "The packs may be used.", Reasons: []string{"Indicators changed and packs dry, curve looked at", "Same as the validated curve, looked at with the lead"}},
-	surgery.DoPropose:    {Label: "Propose to release", Hint: "A second person decides later.", Reasons: []string{"Indicators changed and packs dry, curve looked at"}},
-	surgery.DoQuarantine: {Label: "Quarantine", Hint: "Nobody uses it until the lead has decided.", Reasons: []string{"Nobody else is here to decide", "The lead has to look", "Waiting for a test"}},
-	surgery.DoReprocess:  {Label: "Send back, run again", Hint: "The packs are opened, packed anew and sterilised again.", Reasons: []string{"The record does not conform", "Packs wet or open", "Indicator did not change"}},
-	surgery.DoUsed:       {Label: "Used already", Hint: "Always enter it. If the record does not conform, a recall opens.", Reasons: []string{"Released on the machine's display", "Taken by mistake"}},
-	surgery.DoRecall:     {Label: "Call back", Hint: "Opens a recall that stays first on every page.", Reasons: []string{"Released by mistake", "A later test failed", "Packs found open"}},
-	surgery.DoFollow:     {Label: "Say what was found", Hint: "The recall stays open.", Reasons: nil},
-	surgery.DoClose:      {Label: "Close the recall", Hint: "With what became of each pack.", Reasons: []string{"Every pack is accounted for"}},
+	surgery.DoRelease:    {Label: "Release", Done: "is released", Hint: "The packs may be used.", Reasons: []string{"Indicators changed and packs dry, curve looked at", "Same as the validated curve, looked at with the lead"}},
+	surgery.DoPropose:    {Label: "Propose to release", Done: "is proposed for release", Hint: "A second person decides later.", Reasons: []string{"Indicators changed and packs dry, curve looked at"}},
+	surgery.DoQuarantine: {Label: "Quarantine", Done: "is in quarantine", Hint: "Nobody uses it until the lead has decided.", Reasons: []string{"Nobody else is here to decide", "The lead has to look", "Waiting for a test"}},
+	surgery.DoReprocess:  {Label: "Send back, run again", Done: "is sent back", Hint: "The packs are opened, packed anew and sterilised again.", Reasons: []string{"The record does not conform", "Packs wet or open", "Indicator did not change"}},
+	surgery.DoUsed:       {Label: "Used already", Done: "is entered as used already", Hint: "Always enter it. If the record does not conform, a recall opens.", Reasons: []string{"Released on the machine's display", "Taken by mistake"}},
+	surgery.DoRecall:     {Label: "Call back", Done: "is being called back", Hint: "Opens a recall that stays first on every page.", Reasons: []string{"Released by mistake", "A later test failed", "Packs found open"}},
+	surgery.DoFollow:     {Label: "Say what was found", Done: "has what was found entered", Hint: "The recall stays open.", Reasons: nil},
+	surgery.DoClose:      {Label: "Close the recall", Done: "is no longer being called back", Hint: "With what became of each pack.", Reasons: []string{"Every pack is accounted for"}},
 }
 
 func (d *Desk) cycle(w http.ResponseWriter, r *http.Request, v visitor) error {
@@ -197,7 +198,7 @@ func (d *Desk) decide(w http.ResponseWriter, r *http.Request, v visitor) error {
 		}
 		return err
 	}
-	text := done[0].Name + ": " + strings.ToLower(choiceWords[do.Do].Label) + "."
+	text := done[0].Name + " " + choiceWords[do.Do].Done + "."
 	if more := onPages(done[0].Waits); more != "" {
 		text += " " + more
 	}

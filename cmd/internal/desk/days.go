@@ -102,6 +102,21 @@ func (d *Desk) draft(w http.ResponseWriter, r *http.Request, _ visitor) error {
 	return nil
 }
 
+// mayNotSign says why a form to sign the day is not offered to the visitor.
+func (d *Desk) mayNotSign(r *http.Request, v visitor, day surgery.DayShown) (prepare, review string, err error) {
+	if day.Date > d.records.Today() {
+		prepare = "This day has not come yet. It is signed when it has ended."
+	}
+	if !v.Lead() || day.Stands.PreparedEntry == 0 || day.Stands.ReviewedEntry != 0 || day.Stands.Due() {
+		return prepare, "", nil
+	}
+	if day.Stands.Revision > 0 && day.Signing.Second == "none" {
+		return prepare, "", nil
+	}
+	review, err = d.records.MayReview(r.Context(), day.Date, v.Person)
+	return prepare, sentence(review), err
+}
+
 // sign and countersign open the key of the visitor for this one request; the passphrase
 // is not kept, and stands in no log.
 func (d *Desk) sign(w http.ResponseWriter, r *http.Request, v visitor) error {

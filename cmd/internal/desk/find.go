@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"fmt"
 	"net/http"
 	"net/url"
 	"strings"
@@ -21,6 +22,7 @@ type findData struct {
 	Outcomes []string
 	Asking   asking
 	Window   *window
+	Remarks  []string // on dates that cannot be meant
 }
 
 // mostFound is how many cycles a page shows (ours).
@@ -40,6 +42,7 @@ func (d *Desk) find(w http.ResponseWriter, r *http.Request, v visitor) error {
 	if data.Asking, err = d.asking(r.Context(), q, true); err != nil {
 		return err
 	}
+	data.Remarks = oddDates(q)
 	if machine := q.Get("window"); machine != "" {
 		if data.Window, err = d.window(r, machine, q.Get("before")); err != nil {
 			return err
@@ -71,6 +74,20 @@ func day(text string) string {
 		return ""
 	}
 	return text
+}
+
+// oddDates says what cannot be meant of the days that are asked for.
+func oddDates(q url.Values) []string {
+	var out []string
+	for _, f := range [][2]string{{"from", "From"}, {"to", "To"}, {"before", "Up to the end of"}} {
+		if text := strings.TrimSpace(q.Get(f[0])); text != "" && day(text) == "" {
+			out = append(out, fmt.Sprintf("%s: %q is no date, so it narrows nothing. Choose a day of the calendar.", f[1], text))
+		}
+	}
+	if from, to := day(q.Get("from")), day(q.Get("to")); from != "" && to != "" && from > to {
+		out = append(out, fmt.Sprintf("%s is after %s, so no day lies between. Exchange From and To.", dayWords(from), dayWords(to)))
+	}
+	return out
 }
 
 // window is the loads since the last good tests of a machine, by kind of test.

@@ -29,6 +29,8 @@ type todayData struct {
 	Signed  []surgery.Happening
 	Sights  []string // of the loads that may be released
 	Open    []openPart
+	NoSign  string // why the day is not signed as prepared yet
+	NoView  string // why this person does not sign it as reviewed
 }
 
 // Written is what a form that did nothing had in a field.
@@ -105,6 +107,9 @@ func (d *Desk) dayPage(w http.ResponseWriter, r *http.Request, v visitor, date s
 	if data.Signed, err = d.records.Signatures(r.Context(), date); err != nil {
 		return err
 	}
+	if data.NoSign, data.NoView, err = d.mayNotSign(r, v, day); err != nil {
+		return err
+	}
 	data.Before, data.After = neighbours(date, d.records.Today())
 	return d.show(w, r, v, "today", http.StatusOK, data)
 }
@@ -130,6 +135,7 @@ func (d *Desk) waiting(r *http.Request, v visitor, data *todayData) error {
 	data.Open = openParts(review.Owed)
 	for _, x := range review.Waiting {
 		mine := v.Inspector || x.Kind == surgery.WaitRecall || slices.ContainsFunc(x.For, func(role string) bool { return slices.Contains(v.Roles, role) })
+		mine = mine && (x.Not == "" || x.Not != v.Person)
 		if !mine {
 			data.Others++
 			continue

@@ -23,14 +23,14 @@ func TestTwoBrowsers(t *testing.T) {
 	second.choose("Send back")
 	value[bool](t, second.ctx, `(() => { const e = document.querySelector("[data-decide] [name=reason]"); e.value = "the seal was torn"; return true })()`)
 	first.press("Enter this decision")
-	first.says("S1 · 1045: ")
+	first.says("S1 · 1045 is in quarantine")
 	second.press("Enter this decision")
-	second.says("Somebody else acted first, so nothing of yours was kept.")
+	second.says("Somebody else acted first, so nothing was done.")
 	second.press("Go back")
 	second.says("Put in quarantine")
 	if got := value[string](t, second.ctx, `document.querySelector("[data-decide] [name=reason]").value`); got != "the seal was torn" {
 		t.Errorf("what was written is gone: %q", got)
 	}
 	second.press("Enter this decision") // the choice is still made
-	second.says("S1 · 1045: send back")
+	second.says("S1 · 1045 is sent back")
 }

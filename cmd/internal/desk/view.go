@@ -10,6 +10,7 @@ import (
 	"io/fs"
 	"net/http"
 	"path"
+	"slices"
 	"strings"
 
 	"holdproof/cmd/internal/surgery"
@@ -74,6 +75,8 @@ func (d *Desk) show(w http.ResponseWriter, r *http.Request, v visitor, page stri
 		if f.Recalls, err = d.records.ShownCycles(r.Context(), surgery.ShownQuery{Recalled: true}); err != nil {
 			d.log(err) // the page that says so must not fail as well
 		}
+		// On the page of a load that is called back its headline says so.
+		f.Recalls = slices.DeleteFunc(f.Recalls, func(s surgery.Shown) bool { return page == "cycle" && r.PathValue("key") == s.Key })
 	}
 	if t, ok := data.(interface{ Title() string }); ok {
 		f.Title = t.Title()
@@ -135,7 +138,7 @@ func (d *Desk) failure(err error) (failure, int) {
 		return failure{Why: fmt.Sprintf("That is more than %d MB, and nothing of it was kept.", maxUpload>>20),
 			Instead: "Export fewer cycles at a time, or import the file with holdproof import at this computer."}, http.StatusRequestEntityTooLarge
 	case surgery.IsStale(err):
-		return failure{Why: "Somebody else acted first, so nothing of yours was kept.", Instead: "Look at it as it is now, and decide again."}, http.StatusConflict
+		return failure{Why: "Somebody else acted first, so nothing was done.", Instead: "Go back and look at it as it is now. What you wrote still stands in the form."}, http.StatusConflict
 	case errors.As(err, &no):
 		return failure{Why: sentence(no.Why), Instead: onPages(no.Instead)}, http.StatusConflict
 	case errors.Is(err, errForm):

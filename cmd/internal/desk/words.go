@@ -27,6 +27,7 @@ func (d *Desk) words() template.FuncMap {
 		"capital":  capital,
 		"day":      dayWords,
 		"clock":    func(t time.Time) string { return t.Format("15:04") },
+		"acted":    actedAt,
 		"moment":   func(t time.Time) string { return t.In(d.records.Zone()).Format("2 Jan 2006 15:04") },
 		"iso":      func(t time.Time) string { return t.Format(time.RFC3339) },
 		"stamp":    d.stamp,
@@ -181,4 +182,13 @@ func capital(text string) string {
 		return text
 	}
 	return string(unicode.ToUpper(first[0])) + string(first[1:])
+}
+
+// actedAt is when something was done about a cycle: the time of day, and the date where it
+// is not that of the cycle.
+func actedAt(began, at time.Time) string {
+	if began.Format(time.DateOnly) == at.Format(time.DateOnly) {
+		return at.Format("15:04")
+	}
+	return at.Format("2 Jan 2006, 15:04")
 }

@@ -2,6 +2,7 @@ package surgery
 
 import (
 	"context"
+	"errors"
 	"slices"
 	"time"
 
@@ -233,3 +234,13 @@ func (r *Records) Machines() []Steriliser { return r.settings.Value.Sterilisers 
 
 // Count is how many cycles the day has.
 func (m MonthDay) Count() int { return int(m.Day.Cycles) }
+
+// MayReview says why a person may not sign a day as reviewed, "" if it may be signed.
+func (r *Records) MayReview(ctx context.Context, date, who string) (string, error) {
+	_, err := r.reviewable(ctx, r.book.View, date, who)
+	var no *Refusal
+	if errors.As(err, &no) {
+		return no.Why, nil
+	}
+	return "", err
+}

@@ -199,13 +199,7 @@ func (r *Records) happening(row logbook.Row[entry.Body], names map[string]string
 			h.What += fmt.Sprintf("; %s: %s", p.Pack, p.Became)
 		}
 	case entry.Note:
-		h.What = b.Duty
-		if b.Outcome != "" {
-			h.What += ": " + b.Outcome
-		}
-		if b.Text != "" && b.Text != h.Reason {
-			h.What += ", " + b.Text
-		}
+		h.What = r.noteTold(b, h.Reason)
 	case entry.Session:
 		h.What = "inspector let in to read, until " + b.Until.In(r.zone).Format("2 Jan 2006 15:04")
 	default:

@@ -59,6 +59,8 @@ type Waiting struct {
 	Type        string // what to type, without the program's name; "" for nothing
 	Outcome     Outcome
 	About       string // when and what kind, of a cycle
+	Entry       int64  // of a file: that of its import
+	Not         string // a person whose it is not although the role is held: who prepared a day does not review it
 }
 
 // Review is what waits for whom, worst first.
@@ -181,7 +183,7 @@ func (w *waits) recalls() error {
 		if len(rows) > 0 {
 			x.Why = capital(rows[0].Said.Because)
 		}
-		x.Instruction = "Call this load back. Find every pack; the lead closes the recall with what became of each."
+		x.Instruction = toRecall
 		x.Type = "decide " + typed(c) + " --close --pack \"PACK=what became of it\""
 		w.add(x, roleLead)
 	}
@@ -266,15 +268,15 @@ func (w *waits) load(c logbook.Cycle) error {
 	switch {
 	case c.Decision == DoReprocess:
 		x.Kind, x.Why = WaitRerun, "It was sent back, and the run it was processed again in is not named."
-		x.Instruction, x.Type = "Link it with its new run.", "decide "+typed(c)+" --reprocess --rerun NUMBER"
+		x.Instruction, x.Type = toLink, "decide "+typed(c)+" --reprocess --rerun NUMBER"
 		w.add(x, enough(ActReprocess)...)
 	case c.Decision == DoQuarantine:
-		x.Kind, x.Instruction = WaitQuarantine, "In quarantine. The lead decides."
+		x.Kind, x.Instruction = WaitQuarantine, toDecide
 		x.Type = "decide " + typed(c) + " --reprocess"
 		w.add(x, roleLead)
 	case c.Release == "rejected":
 		x.Kind, x.Why = WaitRejected, "It was rejected at the machine."
-		x.Instruction, x.Type = "Send it back to be processed again.", "decide "+typed(c)+" --reprocess"
+		x.Instruction, x.Type = toSend, "decide "+typed(c)+" --reprocess"
 		w.add(x, enough(ActReprocess)...)
 	case c.Outcome == Borderline.String():
 		x.Kind, x.Type = WaitBorderline, "decide "+typed(c)+" --release --second PERSON --reason TEXT"

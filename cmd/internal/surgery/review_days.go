@@ -59,7 +59,7 @@ func (w *waits) files() error {
 			continue
 		}
 		x := Waiting{Kind: WaitFile, Name: row.Said.File, Day: row.Said.Day, Outcome: NotProven, Instruction: "Do not use these loads. Export the record again.",
-			Why: capital(problems[0].Message) + ".", Type: fmt.Sprintf("note --duty %q --entry %d --text TEXT", dutyFile, row.Number)}
+			Why: capital(problems[0].Message) + ".", Type: fmt.Sprintf("note --duty %q --entry %d --text TEXT", dutyFile, row.Number), Entry: row.Number}
 		if row.Said.Readable {
 			x.Instruction = "Not all of this export could be read. Export the record again."
 		}
@@ -83,10 +83,22 @@ func (w *waits) days() error {
 			x.Kind, x.Instruction = WaitSignature, "This day is not signed."
 		case d.PreparedEntry > 0 && d.ReviewedEntry == 0 && d.Day < w.r.Today():
 			x.Kind, x.Instruction, x.Type = WaitSignature, "This day is prepared and not reviewed.", "countersign "+d.Day+" --as PERSON"
+			if x.Not, err = w.preparer(d.PreparedEntry); err != nil {
+				return err
+			}
 		default:
 			continue
 		}
 		w.add(x, roleLead)
 	}
 	return nil
+}
+
+// preparer is who made the signature of that entry.
+func (w *waits) preparer(n int64) (string, error) {
+	rows, err := logbook.Find[entry.Signature](w.ctx, w.v, logbook.Filter{Entry: n})
+	if err != nil || len(rows) == 0 {
+		return "", err
+	}
+	return rows[0].By, nil
 }

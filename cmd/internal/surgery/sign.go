@@ -131,7 +131,7 @@ func (r *Records) preparable(rec *DayRecord, s Signing) error {
 		return &Refusal{Why: fmt.Sprintf("this computer's clock says %s, and the last entry of the logbook is of %s", r.Now().Format("2 Jan 2006 15:04:05"), made.Format("2 Jan 2006 15:04:05")),
 			Instead: "Set the clock of this computer and sign again."}
 	case len(d.Missing) > 0 && strings.TrimSpace(s.Reason) == "":
-		return &Refusal{Why: fmt.Sprintf("%s lacks %s", dayWords(d.Date), missingWords(d.Missing)),
+		return &Refusal{Why: fmt.Sprintf("on %s something is missing: %s", dayWords(d.Date), missingWords(d.Missing)),
 			Instead: "Bring what is missing, or sign without it and say why with --reason. The reason is printed on the record."}
 	}
 	return nil

@@ -111,7 +111,7 @@ func TestSigningIsRefused(t *testing.T) {
 	}
 	wrong := Proof{Person: "lea", Passphrase: passphrase("not this one")}
 	s.refused(t, "the passphrase does not open this key", prepare(wrong, unfinished))
-	s.refused(t, "lacks S1: steam penetration test", prepare(by("lea"), " "))
+	s.refused(t, "something is missing: S1: steam penetration test", prepare(by("lea"), " "))
 	s.refused(t, "nobody has the id", prepare(by("nobody"), unfinished))
 	s.refused(t, "not signed as prepared", review(by("mara")))
 	s.refused(t, "has not come yet", func() error {
