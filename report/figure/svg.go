@@ -138,7 +138,9 @@ func (s *svg) Polyline(points []Point, k Stroke) {
 		default:
 			s.add(" ")
 		}
-		s.add(num(p.X), " ", num(p.Y))
+		s.num(p.X)
+		s.b.WriteByte(' ')
+		s.num(p.Y)
 	}
 	s.add(`"/>`, "\n")
 }
@@ -167,10 +169,18 @@ func (s *svg) Text(at Point, text string, t Type) {
 }
 
 // num writes a length with two decimals, never minus zero.
-func num(v float64) string {
-	t := strconv.FormatFloat(v, 'f', 2, 64)
-	if t == "-0.00" {
-		return "0.00"
+func num(v float64) string { return string(appendNum(nil, v)) }
+
+// num is written for every point of every line.
+func (s *svg) num(v float64) {
+	var room [32]byte
+	s.b.Write(appendNum(room[:0], v))
+}
+
+func appendNum(to []byte, v float64) []byte {
+	t := strconv.AppendFloat(to, v, 'f', 2, 64)
+	if string(t) == "-0.00" {
+		return append(to, "0.00"...)
 	}
 	return t
 }

@@ -80,9 +80,16 @@ type drawing struct {
 	missing string
 }
 
-// small is the small figure of a cycle; nothing if it cannot be drawn. A verdict that is
+// The small figures of lists in mm.
+const smallWide, smallHigh = 26, 8
+
+// small is the small figure of a cycle; nothing if it cannot be drawn. It is drawn from
+// the verdict; where that keeps no sketch, from the export and once. A verdict that is
 // made anew has another number, and another picture.
 func (d *Desk) small(s surgery.Shown) template.HTML {
+	if svg, is := d.records.Small(s, smallWide, smallHigh); is {
+		return template.HTML(svg) // words in it are escaped by figure
+	}
 	svg, err := d.smalls.get(pictureKey(s), func() (template.HTML, error) {
 		c, err := d.records.Drawn(context.Background(), s.Key)
 		return smallOf(c), err
@@ -99,15 +106,18 @@ func smallOf(c surgery.Drawn) template.HTML {
 	if c.Record == nil || c.Missing != "" {
 		return ""
 	}
-	return template.HTML(figure.SmallSVG(c.Cycle, 26, 8)) // words in it are escaped by figure
+	return template.HTML(figure.SmallSVG(c.Cycle, smallWide, smallHigh)) // words in it are escaped by figure
 }
 
-// draw makes the small figures of many cycles that are not kept yet, and reads each
-// export once for all of them.
+// draw makes the small figures of many cycles whose verdicts have no sketch and that are
+// not kept yet, and reads each export once for all of them.
 func (d *Desk) draw(ctx context.Context, list []surgery.Shown) {
 	var keys []string
 	under := map[string]string{}
 	for _, s := range list {
+		if s.Verdict != nil && s.Verdict.Sketch != nil {
+			continue
+		}
 		if at := pictureKey(s); !d.smalls.has(at) {
 			keys, under[s.Key] = append(keys, s.Key), at
 		}

@@ -5,13 +5,19 @@ import (
 	"testing"
 )
 
-// The small figures of a day, drawn together from each file read once, are those that each
-// cycle has when it is drawn alone.
+// The small figures of a day whose verdicts keep no sketch, drawn together from each file read once, are those that each
+// cycle has when it is drawn alone; where they keep one no file is read.
 func TestDrawnTogetherAsAlone(t *testing.T) {
 	s := newSite(t).full()
 	day, err := s.records.DayShown(t.Context(), "2026-11-02")
 	if err != nil || len(day.Shown) < 12 {
 		t.Fatalf("%d cycles, %v", len(day.Shown), err)
+	}
+	for _, c := range day.Shown {
+		if s.desk.small(c) == "" || s.desk.smalls.has(pictureKey(c)) {
+			t.Errorf("%s: %t: a figure is drawn from the verdict, and its export is not read", c.Name, s.desk.small(c) == "")
+		}
+		c.Verdict.Sketch = nil // as verdicts were kept before they had one
 	}
 	s.desk.draw(t.Context(), day.Shown)
 	drawn := 0

@@ -15,15 +15,18 @@ import (
 	"holdproof/report/archive"
 	picture "holdproof/report/figure"
 	"holdproof/report/logbook"
-	"holdproof/validate"
 )
 
 // manyCyclesInFile is from how many cycles on the figures of a file are kept for the days that
 // follow, since reading it again for each would be slow (ours).
 const manyCyclesInFile = 40
 
-// drawnFiles draws the small figures of cycles from their kept files. Each file is read
-// once; the figures of one that many days share wait in little memory.
+// The small figures of a bag in mm.
+const bagFigureWide, bagFigureHigh = 32, 12
+
+// drawnFiles draws the small figures of cycles: from the sketch that a verdict keeps, and
+// where it keeps none from the kept files. Each file is read once; the figures of one
+// that many days share wait in little memory.
 type drawnFiles struct {
 	r    *Records
 	ctx  context.Context
@@ -37,9 +40,18 @@ func newDrawnFiles(r *Records, ctx context.Context, v *logbook.View) *drawnFiles
 
 func (d *drawnFiles) forget() { d.kept = nil }
 
-// of returns the figures of the cycles of a day, by key. One that comes out otherwise
-// today than its verdict says has none.
-func (d *drawnFiles) of(cycles []logbook.Cycle) (map[string][]byte, error) {
+// of returns the figures of the cycles of a day, by key. One whose verdict has no sketch,
+// and that comes out otherwise today than its verdict says, has none.
+func (d *drawnFiles) of(all []logbook.Cycle) (map[string][]byte, error) {
+	out := map[string][]byte{}
+	var cycles []logbook.Cycle
+	for _, c := range all {
+		if svg, is := d.r.sketched(c, bagFigureWide, bagFigureHigh); is {
+			out[c.Key] = svg
+		} else {
+			cycles = append(cycles, c)
+		}
+	}
 	byFile := map[string]bool{}
 	var files []string
 	for _, c := range cycles {
@@ -52,7 +64,6 @@ func (d *drawnFiles) of(cycles []logbook.Cycle) (map[string][]byte, error) {
 	if err := d.draw(files, cycles, drawn); err != nil {
 		return nil, err
 	}
-	out := map[string][]byte{}
 	for _, c := range cycles {
 		from := c.Verdict.Sources[0].SHA256
 		for i, f := range files {
@@ -153,8 +164,7 @@ func (d *drawnFiles) file(src io.ReadSeeker, sum string, wanted []logbook.Cycle,
 		if len(differences(now, *c.Verdict)) > 0 {
 			continue
 		}
-		svg := picture.SmallSVG(picture.Cycle{Record: j.Record, Verdict: j.Verdict,
-			Absolute: validate.AbsolutePressure(j.Record, d.r.bench.machineOf(j.Header).rules.Site)}, 32, 12)
+		svg := picture.SmallSVG(d.r.drawable(j), bagFigureWide, bagFigureHigh)
 		if err := keep(c.Key, svg); err != nil {
 			return err
 		}

@@ -156,8 +156,7 @@ func (b *dayBuilder) figures(from entry.Source) error {
 			b.undrawn(map[int64]logbook.Cycle{0: c}, "read today, it comes out otherwise ("+strings.Join(what, ", ")+"); see holdproof rejudge")
 			continue
 		}
-		b.parts.Figures[c.Key] = figure.Cycle{Record: j.Record, Verdict: j.Verdict,
-			Absolute: validate.AbsolutePressure(j.Record, b.r.bench.machineOf(j.Header).rules.Site)}
+		b.parts.Figures[c.Key] = b.r.drawable(j)
 	}
 	b.undrawn(wanted, "it is not found in its export under today's settings; see holdproof rejudge")
 	return nil

@@ -136,8 +136,7 @@ func (r *Records) drawnAs(j Judged, c logbook.Cycle) (Drawn, error) {
 	if what := differences(now, *c.Verdict); len(what) > 0 {
 		return Drawn{Missing: fmt.Sprintf("No figure: read under today's settings, the record comes out otherwise (%s). The lead judges it again.", strings.Join(what, ", "))}, nil
 	}
-	return Drawn{Cycle: picture.Cycle{Record: j.Record, Verdict: j.Verdict,
-		Absolute: validate.AbsolutePressure(j.Record, r.bench.machineOf(j.Header).rules.Site)}}, nil
+	return Drawn{Cycle: r.drawable(j)}, nil
 }
 
 // Readout is the readings of a cycle for a pointer on its figure. A value that is not

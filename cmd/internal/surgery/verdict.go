@@ -53,6 +53,7 @@ func (r *Records) verdictOn(j Judged) (entry.Verdict, error) {
 		return out, err
 	}
 	out.Findings, err = plainJSON(findingsOf(v))
+	out.Sketch = r.sketchOf(j)
 	return out, err
 }
 

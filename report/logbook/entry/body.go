@@ -103,7 +103,43 @@ type Verdict struct {
 	Holdproof     string          `json:"holdproof"`     // version of the program that judged
 	Release       Ref             `json:"release"`       // the release made at the machine before this record came; null: none
 	Settled       bool            `json:"settled"`       // nothing more waits for a person
+	// Sketch is left out where there is none: in entries that were kept before there
+	// were any, and of a cycle with nothing to draw. It decides nothing.
+	Sketch *Sketch `json:"sketch,omitempty"`
 }
+
+// Sketch is the curve of a cycle, thinned to what its small figure in a list is drawn
+// from without reading the export again: the reference temperature over the record, or
+// the pressure of an air leakage test. The hold of the figure is in Measured.
+type Sketch struct {
+	Seconds float64 `json:"seconds"` // length of the time axis, s
+	Top     float64 `json:"top"`     // upper end of the axis of temperatures, °C
+	Low     float64 `json:"low"`     // lower end of the band, °C; low and high 0: no band is known
+	High    float64 `json:"high"`    // upper end of the band, °C
+	// Curve is base64 (RFC 4648, 4) of at most 60 points in the order of time, two numbers
+	// each, of seven bits a byte with the least first and the eighth bit set where more
+	// follow. The first number: its half, rounded down, is the time from the point before
+	// in thousandths of the axis, from 0; it is odd where the curve begins, or begins anew
+	// behind a gap. The second: the value less that of the point before, from 0, in tenths
+	// of °C or kPa; twice that, or of a negative one twice its size less 1.
+	Curve string `json:"curve"`
+}
+
+func (s *Sketch) check() error {
+	switch {
+	case s == nil:
+		return nil
+	case !(s.Seconds > 0) || s.Top < 0 || s.Low > s.High:
+		return fmt.Errorf("sketch: %v s, up to %v, a band from %v to %v", s.Seconds, s.Top, s.Low, s.High)
+	case len(s.Curve) > mostCurve:
+		return fmt.Errorf("sketch: a curve of %d characters, at most %d", len(s.Curve), mostCurve)
+	}
+	return need("sketch: curve", s.Curve)
+}
+
+// mostCurve is the longest curve of a [Sketch] (ours): 60 points of two numbers, five
+// bytes the longest, take less.
+const mostCurve = 1000
 
 func (Verdict) entryType() Type { return TypeVerdict }
 func (b Verdict) facts() Facts {
@@ -134,7 +170,7 @@ func (b Verdict) check() error {
 		one("kind", b.Kind, "load", "control test", "steam penetration test", "air leakage test"),
 		one("outcome", b.Outcome, "conforms", "borderline", "not proven", "failed"),
 		b.isDigest(), isSum("configuration", b.Configuration), need("holdproof", b.Holdproof),
-		shape("measured", b.Measured, '{'), shape("findings", b.Findings, '['))
+		shape("measured", b.Measured, '{'), shape("findings", b.Findings, '['), b.Sketch.check())
 }
 
 func (b Verdict) isDigest() error {
