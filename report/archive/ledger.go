@@ -3,6 +3,7 @@ package archive
 import (
 	"bufio"
 	"bytes"
+	"encoding/base64"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -38,11 +39,14 @@ func (l ledgerLine) bytes(into *bytes.Buffer) error {
 		return fmt.Errorf("entry %d is not UTF-8", l.N)
 	}
 	fmt.Fprintf(into, `{"n":%d,"leaf":"%s","proof":[`, l.N, l.Leaf)
+	var text [44]byte // a SHA-256 in base64
 	for i, h := range l.Proof {
 		if i > 0 {
 			into.WriteByte(',')
 		}
-		fmt.Fprintf(into, `"%s"`, h)
+		into.WriteByte('"')
+		into.Write(base64.StdEncoding.AppendEncode(text[:0], h[:]))
+		into.WriteByte('"')
 	}
 	into.WriteString(`],"entry":`)
 	enc := json.NewEncoder(into)

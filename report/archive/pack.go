@@ -2,9 +2,7 @@ package archive
 
 import (
 	"bytes"
-	"compress/flate"
 	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"hash"
@@ -26,7 +24,7 @@ type Packer struct {
 	out    sink
 	files  map[string]packedFile // by the name that systems without case have for it
 	open   *member
-	reader unpacker
+	beside besides
 	octets int64
 	done   bool
 }
@@ -172,34 +170,62 @@ func (p *Packer) Add(name string, data []byte) error {
 	return p.out.stored(name, data)
 }
 
-// AddPacked writes a file from its deflate stream, which a ZIP takes as it is. It
-// unpacks the stream all the same and refuses one that does not give the file with the
-// SHA-256 want (lower-case hex); then the bag cannot be finished.
+// AddPacked writes a file from its deflate stream, which a ZIP takes as it is. The stream
+// is unpacked all the same, and one that does not give the file with the SHA-256 want
+// (lower-case hex) is refused; then the bag cannot be finished. In a ZIP what is small is
+// unpacked beside the files that follow, and [Packer.Unpacked] waits for it.
+//
+// Error: of this file, or of one before.
 func (p *Packer) AddPacked(name, want string, known Packed, stream io.Reader) error {
 	if err := p.claim(name); err != nil {
 		return err
 	}
-	plain, raw, err := p.out.packed(name, known, io.LimitReader(stream, known.Packed))
+	stream = io.LimitReader(stream, known.Packed)
+	small := known.Packed <= mostBeside && IsZip(p.target)
+	var beside []byte
+	if small {
+		beside = p.beside.room(int(known.Packed))
+		n, err := io.ReadFull(stream, beside)
+		if err != nil && err != io.EOF && err != io.ErrUnexpectedEOF { // one that is too short is told below
+			return fmt.Errorf("%s: %w", name, err)
+		}
+		stream = bytes.NewReader(beside[:n])
+		beside = beside[:n]
+	}
+	plain, raw, err := p.out.packed(name, known, stream)
 	if err != nil {
 		return err
 	}
-	got := sha256.New()
-	n, err := p.reader.unpack(io.MultiWriter(got, plain), raw, known)
-	if err == nil && hex.EncodeToString(got.Sum(nil)) != want {
-		err = errors.New("its bytes have another SHA-256 than the one they are named by")
+	f := unpacking{name: name, want: want, known: known}
+	if !small {
+		err = p.beside.now(f, plain, raw)
+		err = errors.Join(err, plain.Close())
+	} else if _, err = io.Copy(io.Discard, raw); err == nil {
+		err = p.beside.start(f, beside)
 	}
-	if err = errors.Join(err, plain.Close()); err != nil {
-		p.done = true
-		return fmt.Errorf("%s: %w", name, err)
+	p.done = p.done || err != nil
+	return err
+}
+
+// Unpacked waits until all that came packed is unpacked.
+//
+// Error: of the first file that is not what it is named by.
+func (p *Packer) Unpacked() error {
+	done, err := p.beside.wait()
+	for _, f := range done {
+		p.hashed(f.name, f.sum, f.known.Size)
 	}
-	p.hashed(name, sum(got.Sum(nil)), n)
-	return nil
+	p.done = p.done || err != nil
+	return err
 }
 
 // Finish writes manifests and bag-info.txt, and puts the bag under its name. With sign,
 // which returns a detached CMS over what it is given, the whole bag is signed: the tag
 // manifest holds the sum of the manifest, and that the sums of all other files.
 func (p *Packer) Finish(info Info, sign func(content []byte) ([]byte, error)) error {
+	if err := p.Unpacked(); err != nil {
+		return err
+	}
 	if p.done || p.open != nil {
 		return errors.New("the bag cannot be finished")
 	}
@@ -246,43 +272,11 @@ func (p *Packer) manifest(names []string) []byte {
 
 // Close takes away a bag that was not finished.
 func (p *Packer) Close() error {
+	_, _ = p.beside.wait() // what was unpacked is of no use any more
 	if p.out == nil {
 		return nil
 	}
 	out := p.out
 	p.done, p.out = true, nil
 	return out.abort()
-}
-
-// unpacker reads deflate streams one after the other with the same buffers.
-type unpacker struct {
-	in  *counted
-	raw io.ReadCloser
-	buf []byte
-}
-
-// unpack writes the file of a deflate stream, which must be one stream to its end.
-func (u *unpacker) unpack(w io.Writer, raw io.Reader, known Packed) (int64, error) {
-	if u.in == nil {
-		u.in, u.buf = newCounted(raw), make([]byte, 64<<10)
-		u.raw = flate.NewReader(u.in)
-	} else {
-		u.in.reset(raw)
-		if err := u.raw.(flate.Resetter).Reset(u.in, nil); err != nil {
-			return 0, err
-		}
-	}
-	crc := newCRC()
-	n, err := io.CopyBuffer(io.MultiWriter(w, crc), io.LimitReader(u.raw, known.Size+1), u.buf)
-	switch {
-	case err != nil:
-		return n, fmt.Errorf("it cannot be unpacked: %w", err)
-	case n != known.Size:
-		return n, fmt.Errorf("it unpacks to other than %d bytes", known.Size)
-	case crc.Sum32() != known.CRC32:
-		return n, errors.New("its check sum is not that of its bytes")
-	case !u.in.atEnd() || u.in.n != known.Packed:
-		return n, fmt.Errorf("it is not one deflate stream of %d bytes", known.Packed)
-	}
-	return n, nil
 }

@@ -140,8 +140,14 @@ func TestPackRefuses(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if add(p) == nil {
+			err = errors.Join(add(p), p.Unpacked())
+			if err == nil {
 				t.Errorf("%s: %s was taken", target, why)
+			}
+			if strings.Contains(why, "stream") || strings.Contains(why, "another") {
+				if p.Finish(Info{}, nil) == nil {
+					t.Errorf("%s: with %s it could be finished", target, why)
+				}
 			}
 			if err := p.Close(); err != nil {
 				t.Error(err)

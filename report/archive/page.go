@@ -75,7 +75,7 @@ var pageFiles embed.FS
 var pages = template.Must(template.New("").Funcs(template.FuncMap{
 	"mark": mark, "marks": marks, "failed": func(o validate.Outcome) bool { return o == validate.Failed },
 	"day": dayWords, "moment": moment, "clock": clock, "plural": plural, "sentence": sentence, "capital": capital,
-	"dayfile": DayFile, "export": exportFile, "join": strings.Join,
+	"findings": findings, "against": against, "dayfile": DayFile, "export": exportFile, "join": strings.Join,
 	"dom": func(date string) string { return strings.TrimPrefix(date[len(date)-2:], "0") },
 }).ParseFS(pageFiles, "page/*.html"))
 
@@ -208,9 +208,38 @@ func marks() template.HTML {
 
 func markID(o validate.Outcome) string { return "mark-" + strings.ReplaceAll(o.String(), " ", "-") }
 
+// marksOf are the proof marks in the order of marked.
+var marksOf = func() (out []template.HTML) {
+	for _, o := range marked {
+		out = append(out, template.HTML(`<svg class="hp-mark" aria-hidden="true" focusable="false"><use href="#`+markID(o)+`"/></svg>`))
+	}
+	return out
+}()
+
 // mark shows the proof mark of an outcome.
 func mark(o validate.Outcome) template.HTML {
-	return template.HTML(`<svg class="hp-mark" aria-hidden="true" focusable="false"><use href="#` + markID(o) + `"/></svg>`)
+	return marksOf[max(0, slices.Index(marked, o))] // an outcome that is none is not proven
+}
+
+// findings and against write findings as lists, the second with what each is held
+// against. A page has more of them than of anything else, and a template takes ten times
+// as long; every text passes HTMLEscapeString.
+func findings(list []daily.Finding) template.HTML { return listed(list, false) }
+func against(list []daily.Finding) template.HTML  { return listed(list, true) }
+
+func listed(list []daily.Finding, sourced bool) template.HTML {
+	var b strings.Builder
+	b.WriteString(`<ul class="findings">`)
+	for _, f := range list {
+		b.WriteString("<li>" + string(mark(f.Result())) + " " + template.HTMLEscapeString(sentence(capital(f.Message))))
+		if sourced {
+			text := f.Outcome + ": " + f.Check + ". Source: " + sentence(f.Source) + " Certainty: " + f.Sure + "."
+			b.WriteString(` <span class="small">` + template.HTMLEscapeString(text) + "</span>")
+		}
+		b.WriteString("</li>")
+	}
+	b.WriteString("</ul>")
+	return template.HTML(b.String())
 }
 
 func dayWords(date string) string {

@@ -176,32 +176,37 @@ func (keepOpen) Close() error { return nil }
 // counted reads with a buffer and knows how many bytes were taken from it.
 type counted struct {
 	*bufio.Reader
+	from counter
+}
+
+// counter knows how many bytes were read from it.
+type counter struct {
+	io.Reader
 	n int64
 }
 
-func newCounted(r io.Reader) *counted { return &counted{Reader: bufio.NewReaderSize(r, buffered)} }
-
-func (c *counted) reset(r io.Reader) {
-	c.Reader.Reset(r)
-	c.n = 0
-}
-
-func (c *counted) Read(b []byte) (int, error) {
+func (c *counter) Read(b []byte) (int, error) {
 	n, err := c.Reader.Read(b)
 	c.n += int64(n)
 	return n, err
 }
 
-func (c *counted) ReadByte() (byte, error) {
-	b, err := c.Reader.ReadByte()
-	if err == nil {
-		c.n++
-	}
-	return b, err
+func newCounted(r io.Reader) *counted {
+	c := &counted{from: counter{Reader: r}}
+	c.Reader = bufio.NewReaderSize(&c.from, buffered)
+	return c
 }
 
+func (c *counted) reset(r io.Reader) {
+	c.from = counter{Reader: r}
+	c.Reader.Reset(&c.from)
+}
+
+// taken is how many bytes were taken.
+func (c *counted) taken() int64 { return c.from.n - int64(c.Buffered()) }
+
 func (c *counted) atEnd() bool {
-	_, err := c.Reader.Peek(1)
+	_, err := c.Peek(1)
 	return err == io.EOF
 }
 

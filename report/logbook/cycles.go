@@ -235,6 +235,20 @@ func (v *View) Sources(ctx context.Context, key string) ([]entry.Source, error) 
 	return sources, explain(v.path, err)
 }
 
+// SourcesOf is [View.Sources] of all cycles of some days, ends included, by their keys.
+func (v *View) SourcesOf(ctx context.Context, from, to string) (map[string][]entry.Source, error) {
+	sources := map[string][]entry.Source{}
+	err := each(ctx, v.q, `SELECT s.cycle, s.sha256, s.file, s.first_line, s.last_line FROM cycles c JOIN sources s ON s.cycle = c.cycle
+		WHERE c.day >= $1 AND c.day <= $2 ORDER BY s.cycle, s.place`, []any{from, to}, func(r *sql.Rows) error {
+		var key string
+		var s entry.Source
+		err := r.Scan(&key, &s.SHA256, &s.File, &s.FirstLine, &s.LastLine)
+		sources[key] = append(sources[key], s)
+		return err
+	})
+	return sources, explain(v.path, err)
+}
+
 // Day is a day with anything in it.
 type Day struct {
 	Day           string

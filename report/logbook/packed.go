@@ -38,13 +38,11 @@ func (p *Packed) Read(b []byte) (int, error) { return p.stream.Read(b) }
 func (v *View) Packed(ctx context.Context, sum string) (*Packed, error) {
 	p := &parts{ctx: ctx, q: v.q, sha256: sum}
 	out := &Packed{}
-	err := v.q.QueryRowContext(ctx, `SELECT parts, size FROM originals WHERE sha256 = $1`, sum).Scan(&p.all, &out.Size)
+	var stored int64
+	err := v.q.QueryRowContext(ctx, `SELECT parts, size, (SELECT COALESCE(SUM(LENGTH(gzip)), 0) FROM original_parts WHERE sha256 = $1)
+		FROM originals WHERE sha256 = $1`, sum).Scan(&p.all, &out.Size, &stored)
 	if err != nil {
 		return nil, v.notFound(err, "the file "+sum+" was never kept here")
-	}
-	var stored int64
-	if err := v.q.QueryRowContext(ctx, `SELECT COALESCE(SUM(LENGTH(gzip)), 0) FROM original_parts WHERE sha256 = $1`, sum).Scan(&stored); err != nil {
-		return nil, explain(v.path, err)
 	}
 	if out.Packed = stored - gzipHeader - gzipTrailer; out.Packed < 1 {
 		return nil, damagedOriginal(sum, "it is shorter than any gzip")
@@ -68,7 +66,8 @@ func (v *View) trailer(ctx context.Context, sum string, last int64) (uint32, err
 	var end []byte
 	for part := last; part > max(0, last-2); part-- {
 		var b []byte
-		if err := v.q.QueryRowContext(ctx, `SELECT gzip FROM original_parts WHERE sha256 = $1 AND part = $2`, sum, part).Scan(&b); err != nil {
+		if err := v.q.QueryRowContext(ctx, `SELECT CASE WHEN LENGTH(gzip) > 8 THEN SUBSTR(gzip, LENGTH(gzip) - 7) ELSE gzip END
+			FROM original_parts WHERE sha256 = $1 AND part = $2`, sum, part).Scan(&b); err != nil {
 			return 0, explain(v.path, err)
 		}
 		if end = append(b, end...); len(end) >= gzipTrailer {

@@ -285,7 +285,7 @@ func (w *bagWriter) originals() error {
 		}
 		return int64(b.Sub(a)/(24*time.Hour)) + 1
 	}
-	return w.spans(func(from, to string) error {
+	err := w.spans(func(from, to string) error {
 		if w.asked.Progress != nil {
 			w.asked.Progress(days(w.asked.From, from)-1, days(w.asked.From, w.asked.To))
 		}
@@ -304,6 +304,18 @@ func (w *bagWriter) originals() error {
 		}
 		return nil
 	})
+	if err != nil {
+		return err
+	}
+	return unpackedBadly(w.pack.Unpacked())
+}
+
+// unpackedBadly says that an export which is not what it is named by ended everything.
+func unpackedBadly(err error) error {
+	if err == nil {
+		return nil
+	}
+	return fmt.Errorf("nothing was packed: %w", err)
 }
 
 func (w *bagWriter) original(sum string) error {
@@ -313,7 +325,7 @@ func (w *bagWriter) original(sum string) error {
 	}
 	err = w.pack.AddPacked(archive.Exports+sum+".csv", sum, archive.Packed{Packed: p.Packed, Size: p.Size, CRC32: p.CRC32}, p)
 	if err != nil {
-		return fmt.Errorf("nothing was packed: %w", err)
+		return unpackedBadly(err)
 	}
 	return w.ctx.Err()
 }
@@ -325,13 +337,13 @@ func (w *bagWriter) exportsOf(from, to string) ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
+	sources, err := w.v.SourcesOf(w.ctx, from, to)
+	if err != nil {
+		return nil, err
+	}
 	var sums []string
 	for _, c := range cycles {
-		sources, err := w.v.Sources(w.ctx, c.Key)
-		if err != nil {
-			return nil, err
-		}
-		for _, s := range sources {
+		for _, s := range sources[c.Key] {
 			sums = append(sums, s.SHA256)
 		}
 	}

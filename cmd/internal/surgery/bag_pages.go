@@ -1,6 +1,7 @@
 package surgery
 
 import (
+	"bytes"
 	"slices"
 
 	"holdproof/report/archive"
@@ -60,6 +61,7 @@ type bagPages struct {
 	figures *drawnFiles
 	days    []archive.OverviewDay
 	waiting *archive.DayPage // laid out, and not written until the day after it is known
+	written *writtenPage     // the one before it
 }
 
 // stretch lays out the days of a month.
@@ -104,25 +106,48 @@ func (p *bagPages) stretch(s *stretch) error {
 	return nil
 }
 
-// flush writes the page that waits, and lets another one wait.
+// flush has the page that waits written, and lets another one wait. It is written while
+// the next one is laid out, and packed before the one after it is begun.
 func (p *bagPages) flush(next *archive.DayPage) error {
+	if err := p.packed(); err != nil {
+		return err
+	}
 	if p.waiting != nil {
 		if next != nil {
 			p.waiting.Next, next.Previous = next.Day.Date, p.waiting.Day.Date
 		}
-		out, err := p.pack.Create("data/" + archive.DayFile(p.waiting.Day.Date))
-		if err != nil {
-			return err
-		}
-		if err := archive.WriteDay(out, *p.waiting); err != nil {
-			return err
-		}
-		if err := out.Close(); err != nil {
-			return err
-		}
+		p.written = writePage(*p.waiting)
 	}
 	p.waiting = next
+	if next == nil {
+		return p.packed()
+	}
 	return nil
+}
+
+// packed waits for the page that is being written, if there is one, and packs it.
+func (p *bagPages) packed() error {
+	w := p.written
+	if p.written = nil; w == nil {
+		return nil
+	}
+	if err := <-w.done; err != nil {
+		return err
+	}
+	return p.pack.Add(w.name, w.text.Bytes())
+}
+
+// writtenPage is a page while it is written.
+type writtenPage struct {
+	name string
+	text bytes.Buffer
+	done chan error // of capacity 1: a page that nobody asks for any more holds nobody
+}
+
+func writePage(page archive.DayPage) *writtenPage {
+	w := &writtenPage{name: "data/" + archive.DayFile(page.Day.Date), done: make(chan error, 1)}
+	go func() { w.done <- archive.WriteDay(&w.text, page) }()
+	return w
 }
 
 // page lays out one day: what was recorded and decided. What it owed beside its tests is

@@ -91,7 +91,11 @@ func plainCell(text string) string {
 }
 
 func (w *bagWriter) cycleRows(from, to string) ([]cycleRow, error) {
-	cycles, err := w.v.Cycles(w.ctx, logbook.CycleFilter{From: from, To: to, Steriliser: w.asked.Steriliser, Verdicts: true})
+	cycles, err := w.v.Cycles(w.ctx, logbook.CycleFilter{From: from, To: to, Steriliser: w.asked.Steriliser})
+	if err != nil {
+		return nil, err
+	}
+	sources, err := w.v.SourcesOf(w.ctx, from, to) // no entry is read: most of the time would go into it
 	if err != nil {
 		return nil, err
 	}
@@ -105,7 +109,7 @@ func (w *bagWriter) cycleRows(from, to string) ([]cycleRow, error) {
 	}
 	rows := make([]cycleRow, 0, len(cycles))
 	for _, c := range cycles {
-		row := w.cycleRow(c)
+		row := w.cycleRow(c, sources[c.Key])
 		if a, ok := releases[c.ReleaseEntry]; ok {
 			row.ReleasedBy, row.ReleasedAt, row.Indicator = plainCell(w.named(a.By)), w.local(a.At), a.Said.Indicator
 			row.LoadNumber, row.Contents, row.Loaded = plainCell(a.Said.Load.Number), plainCell(a.Said.Load.Contents), plainCell(w.named(a.Said.Load.Loaded))
@@ -138,7 +142,7 @@ func actsOf[B entry.Body](w *bagWriter, cycles []logbook.Cycle, number func(logb
 	return out, nil
 }
 
-func (w *bagWriter) cycleRow(c logbook.Cycle) cycleRow {
+func (w *bagWriter) cycleRow(c logbook.Cycle, sources []entry.Source) cycleRow {
 	row := cycleRow{ID: plainCell(c.Key), Steriliser: plainCell(c.Steriliser), Number: plainCell(c.Number), Day: c.Day,
 		Start: w.local(c.Start.Time), End: w.local(c.End.Time), Kind: c.Kind, Label: plainCell(c.Label), Programme: plainCell(c.Programme),
 		Outcome: c.Outcome, Limits: plainCell(c.Limits), Instruction: plainCell(c.Instruction),
@@ -146,7 +150,8 @@ func (w *bagWriter) cycleRow(c logbook.Cycle) cycleRow {
 	if c.HoldS != nil {
 		row.Hold = validate.AtLeast(*c.HoldS, 1)
 	}
-	if s := c.Verdict.Sources[0]; s.SHA256 != "" {
+	if len(sources) > 0 {
+		s := sources[0]
 		row.Export = "exports/" + s.SHA256 + ".csv"
 		row.FirstLine, row.LastLine = strconv.FormatInt(s.FirstLine, 10), strconv.FormatInt(s.LastLine, 10)
 	}
