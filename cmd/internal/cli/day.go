@@ -37,7 +37,11 @@ func dayCommand(w World, at *common) *cobra.Command {
 	c.RunE = func(c *cobra.Command, args []string) error {
 		words.ctx = c.Context()
 		defer words.done()
-		r, done, err := openRecords(c.Context(), w, at)
+		opened := lookAtRecords
+		if signer != "" {
+			opened = openRecords
+		}
+		r, done, err := opened(c.Context(), w, at)
 		if err != nil {
 			return err
 		}

@@ -224,7 +224,7 @@ func (w *demoWeek) friday() []moment {
 			demoLoad{clock: "15:51", number: "445", contents: "examination sets", packs: 6}),
 		w.closes("16:30", "16:34", "16:44", "junie", "S1", "S2"),
 		[]moment{w.counted("16:48", "junie", "S1", 1075), w.counted("16:49", "junie", "S2", 445),
-			w.note("16:50", "junie", Noting{Duty: "protein test read", Steriliser: "S1", Outcome: "passed", Text: "Three instruments of the washer of that morning."})},
+			w.note("16:50", "junie", Noting{Duty: "protein test read", Outcome: "passed", Text: "Three instruments of the washer of that morning."})},
 		w.evening("16:54", "tobin", "440", "08:11"),
 		[]moment{
 			w.note("16:56", "tobin", Noting{Duty: dutyControl, Cycle: "S2/441", Outcome: "passed", At: w.at(w.day, "08:37")}),

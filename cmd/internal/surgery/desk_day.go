@@ -85,7 +85,8 @@ const (
 	DayOpen     = "open"
 	DayClosed   = "closed"
 	DayMissing  = "nothing recorded"
-	DayAhead    = ""
+	DayEarlier  = "imported later" // it was before the logbook began
+	DayAhead    = ""               // nothing is expected of it
 )
 
 // MonthDay is a day of a calendar.
@@ -112,6 +113,10 @@ func (r *Records) Month(ctx context.Context, in time.Time) ([]MonthDay, error) {
 		if err != nil {
 			return err
 		}
+		began, err := r.began(ctx, v)
+		if err != nil {
+			return err
+		}
 		notes, err := logbook.Find[entry.Note](ctx, v, logbook.Filter{Topic: dutyClosed, From: from, To: to})
 		if err != nil {
 			return err
@@ -124,7 +129,7 @@ func (r *Records) Month(ctx context.Context, in time.Time) ([]MonthDay, error) {
 			if i := slices.IndexFunc(notes, func(n logbook.Row[entry.Note]) bool { return n.Said.Day == m.Day.Day }); i >= 0 {
 				m.Why = orUnsaid(notes[i].Said.Text)
 			}
-			m.State = r.stateOf(m)
+			m.State = r.stateOf(m, began)
 			out = append(out, m)
 		}
 		return nil
@@ -132,7 +137,9 @@ func (r *Records) Month(ctx context.Context, in time.Time) ([]MonthDay, error) {
 	return out, err
 }
 
-func (r *Records) stateOf(m MonthDay) string {
+// stateOf is the state of a day; nobody is asked to sign or to explain one from before the
+// logbook began, whose old records were imported later.
+func (r *Records) stateOf(m MonthDay, began string) string {
 	switch d := m.Day; {
 	case d.Due():
 		return DayChanged
@@ -142,9 +149,11 @@ func (r *Records) stateOf(m MonthDay) string {
 		return DaySigned
 	case m.Why != "":
 		return DayClosed
+	case (d.Changed > 0 || d.Cycles > 0) && d.Day < began:
+		return DayEarlier
 	case d.Changed > 0 || d.Cycles > 0:
 		return DayOpen
-	case d.Day >= r.Today():
+	case d.Day >= r.Today(), d.Day < began:
 		return DayAhead
 	}
 	return DayMissing

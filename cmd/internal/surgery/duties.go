@@ -92,7 +92,7 @@ var duties = []dutyKind{
 	{Name: "seal and interlock tested", On: onSteriliser, Says: sayPassed, What: "the weekly test of door seal and interlock"},
 	{Name: "steriliser drained", On: onSteriliser, Says: sayDone, What: "drained and left open at the end of the day"},
 	{Name: dutyClock, On: onSteriliser, Unit: "s", Needs: true, What: "how far the recorder's clock is ahead of a trusted clock"},
-	{Name: "protein test read", On: onSteriliser, Says: sayPassed, What: "the protein test of the cleaning"},
+	{Name: "protein test read", On: onSite, Says: sayPassed, What: "the protein test of the cleaning"},
 	{Name: dutySporeIn, On: onSteriliser, Cycle: true, Unit: "h", Needs: true, Asks: asksSpan | asksIn, What: "a spore test went into incubation (--in), for how many hours (--value)"},
 	{Name: dutySporeRead, On: onSteriliser, Says: sayPassed, Asks: asksControl, Of: dutySporeIn, What: "its result after incubation, and whether the control grew (--control)"},
 	{Name: dutyVisit, On: onSteriliser, Text: true, Asks: asksTests, What: "service, test or repair by an engineer; --test names what is owed before return"},

@@ -74,12 +74,18 @@ func back(day string, days int) string {
 }
 
 // since is the day on which the site began its logbook.
-func (o *owing) since() error {
-	first, err := logbook.Find[entry.Body](o.ctx, o.v, logbook.Filter{Entry: 1})
-	if err == nil && len(first) > 0 {
-		o.facts.Since = o.r.localDay(first[0].Entered)
-	}
+func (o *owing) since() (err error) {
+	o.facts.Since, err = o.r.began(o.ctx, o.v)
 	return err
+}
+
+// began is the day of the first entry, "" if there is none.
+func (r *Records) began(ctx context.Context, v *logbook.View) (string, error) {
+	first, err := logbook.Find[entry.Body](ctx, v, logbook.Filter{Entry: 1})
+	if err != nil || len(first) == 0 {
+		return "", err
+	}
+	return r.localDay(first[0].Entered), nil
 }
 
 // near reads the entries and the tests of the last days.

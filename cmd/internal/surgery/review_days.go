@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"slices"
+	"strings"
 
 	"holdproof/report/logbook"
 	"holdproof/report/logbook/entry"
@@ -70,7 +71,12 @@ func (w *waits) files() error {
 
 // days are those before today without a signature, and signed ones that changed since.
 func (w *waits) days() error {
+	spelt := 0
 	days, err := w.v.Days(w.ctx, w.from, w.r.Today())
+	if err != nil {
+		return err
+	}
+	began, err := w.r.began(w.ctx, w.v)
 	if err != nil {
 		return err
 	}
@@ -79,8 +85,13 @@ func (w *waits) days() error {
 		switch {
 		case d.Due():
 			x.Kind, x.Instruction = WaitRevision, "Sign a new revision: entries came after its record was signed."
-		case d.Revision == 0 && d.Changed > 0 && d.Day < w.r.Today():
+		case d.Revision == 0 && d.Changed > 0 && began <= d.Day && d.Day < w.r.Today():
 			x.Kind, x.Instruction = WaitSignature, "This day is not signed."
+			if spelt++; spelt <= mostSpelt {
+				if x.Why, err = w.lacks(d.Day); err != nil {
+					return err
+				}
+			}
 		case d.PreparedEntry > 0 && d.ReviewedEntry == 0 && d.Day < w.r.Today():
 			x.Kind, x.Instruction, x.Type = WaitSignature, "This day is prepared and not reviewed.", "countersign "+d.Day+" --as PERSON"
 			if x.Not, err = w.preparer(d.PreparedEntry); err != nil {
@@ -101,4 +112,30 @@ func (w *waits) preparer(n int64) (string, error) {
 		return "", err
 	}
 	return rows[0].By, nil
+}
+
+// What is said of unsigned days: of how many what they lack, and how many things (ours).
+const (
+	mostSpelt = 3
+	mostLacks = 3
+)
+
+// lacks says in one sentence what a day would be signed without, "" if nothing.
+func (w *waits) lacks(day string) (string, error) {
+	b := &dayBuilder{r: w.r, ctx: w.ctx, v: w.v}
+	if err := b.outline(day); err != nil || len(b.day.Missing) == 0 {
+		return "", err
+	}
+	var words []string
+	for _, m := range b.day.Missing {
+		what := m.What
+		if m.Machine != "" {
+			what = m.Machine + ": " + what
+		}
+		words = append(words, what)
+	}
+	if more := len(words) - mostLacks; more > 0 {
+		words = append(words[:mostLacks], fmt.Sprintf("and %d more", more))
+	}
+	return "Missing: " + strings.Join(words, "; ") + ".", nil
 }

@@ -23,6 +23,8 @@ func (w *waits) owed() error {
 		switch {
 		case l.Proof != "note":
 			continue
+		case l.Started && l.Duty == dutyDisinfected:
+			continue // said once, with what was begun and is not over
 		case !l.Wanted() && l.State != OwedNeverEntered:
 			continue
 		case l.Daily() || l.State == OwedOpen || l.State == OwedNeverEntered:
