@@ -260,7 +260,7 @@ func testsBeforeLoad(s side) []Across {
 		}
 		out = append(out, Across{Cycles: ids(early...),
 			Message: fmt.Sprintf("the first load on %s started at %s, and the %s %s", s.called(), when(early[0].Start), d.Name, passed),
-			Remedy:  "Tell the lead, who decides about these loads."})
+			Remedy:  "Run the test before the next load. Who releases these loads without it says why."})
 	}
 	return out
 }

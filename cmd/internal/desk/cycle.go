@@ -33,8 +33,9 @@ type cycleData struct {
 	Reruns   []surgery.Shown // the cycle it was run again in
 	RerunOf  []surgery.Shown // the cycles whose load was run again in this one
 	Asks     map[string]string
-	Label    bool   // a label of the load can be drawn
-	Cause    string // a sentence: why it is not simply fine; the rest stands with what was checked
+	Lacks    []string // tests that its machine lacks that day, if it can be released
+	Label    bool     // a label of the load can be drawn
+	Cause    string   // a sentence: why it is not simply fine; the rest stands with what was checked
 }
 
 // Title is the name of the cycle.
@@ -142,10 +143,16 @@ func (d *Desk) offer(r *http.Request, v visitor, s surgery.Shown, data *cycleDat
 	if err != nil {
 		return err
 	}
+	if slices.ContainsFunc(all, func(c surgery.Choice) bool { return c.Do == surgery.DoRelease && c.Allowed() }) {
+		if data.Lacks, err = d.untested(r.Context(), machineDay{s.Steriliser, s.Day}); err != nil {
+			return err
+		}
+	}
 	open := s.Recall == "opened" || s.Recall == "followed"
 	for _, c := range all {
 		one := choiceWords[c.Do]
 		one.Choice = c
+		one.Reason = c.Reason || c.Do == surgery.DoRelease && len(data.Lacks) > 0
 		recall := c.Do == surgery.DoFollow || c.Do == surgery.DoClose
 		switch {
 		case recall && !open, c.Do == surgery.DoRecall && open, s.Test && c.Do != surgery.DoUsed:
@@ -183,6 +190,9 @@ func (d *Desk) decide(w http.ResponseWriter, r *http.Request, v visitor) error {
 		do.Second = surgery.Proof{Person: other, Passphrase: func() (string, error) { return r.PostFormValue("second-passphrase"), nil }}
 	}
 	do.Packs = packs(r.PostFormValue("packs"))
+	if err := d.saysWhy(r.Context(), do); err != nil {
+		return err
+	}
 	done, err := d.records.Decide(r.Context(), do)
 	var no *surgery.Refusal
 	if errors.As(err, &no) && no.Confirm { // back on the form, where it is confirmed or taken out

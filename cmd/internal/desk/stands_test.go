@@ -2,6 +2,8 @@ package desk
 
 import (
 	"net/http"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -180,4 +182,49 @@ func TestOddDatesAreSaid(t *testing.T) {
 	if strings.Contains(c.get("/find?from=2026-11-02&to=2026-11-02").body, "so no day lies between") {
 		t.Error("one day is a span")
 	}
+}
+
+// A load of a day without its tests is not let go in one act without a word: the tests
+// stand beside the button, and a reason is asked for and kept.
+func TestReleaseWithoutTestsSaysWhy(t *testing.T) {
+	s := newSite(t)
+	lea := s.as("lea")
+	lea.send(map[string][]byte{"S1-1043.csv": s.export(t, "S1-1043.csv")})
+	key := s.key("S1", "1043")
+	const lacks = "Not entered as passed on S1 for 2 Nov 2026:"
+	day := lea.get("/")
+	for _, want := range []string{lacks, "steam penetration test", "Why it is released without them"} {
+		if !strings.Contains(day.text(), want) {
+			t.Errorf("beside the button of the day stands no %q: %s", want, day.text())
+		}
+	}
+	if strings.Contains(day.text(), "Tell the lead, who decides") {
+		t.Error("the day tells a nurse that the lead decides, and offers the release")
+	}
+	if text := lea.get("/cycle/" + key).text(); !strings.Contains(text, lacks) {
+		t.Errorf("the page of the load is silent: %s", text)
+	}
+	seen := s.seen(lea, key)
+	for _, r := range []answer{lea.post("/release", "seen", seen, "back", "/"), lea.post("/cycle/"+key, "do", "release", "seen", seen)} {
+		if r.code != http.StatusConflict || !strings.Contains(r.text(), lacks) {
+			t.Errorf("released without a word: %d %s", r.code, r.text())
+		}
+	}
+	if r := lea.post("/release", "seen", seen, "back", "/", "reason", "the tests ran, their records come tonight"); r.code != http.StatusSeeOther {
+		t.Fatalf("%d %s", r.code, r.text())
+	}
+	one, err := s.records.ShownCycle(t.Context(), key)
+	if err != nil || one.Decision != "release" || !strings.Contains(one.Done[len(one.Done)-1].Reason, "their records come tonight") {
+		t.Errorf("%q %v %v", one.Decision, one.Done, err)
+	}
+}
+
+// export is the bytes of one file of the invented day.
+func (s *site) export(t *testing.T, name string) []byte {
+	t.Helper()
+	data, err := os.ReadFile(filepath.Join(s.exports, name))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return data
 }

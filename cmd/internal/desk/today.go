@@ -29,8 +29,9 @@ type todayData struct {
 	Signed  []surgery.Happening
 	Sights  []string // of the loads that may be released
 	Open    []openPart
-	NoSign  string // why the day is not signed as prepared yet
-	NoView  string // why this person does not sign it as reviewed
+	Lacks   []string // tests that the machines of these loads lack
+	NoSign  string   // why the day is not signed as prepared yet
+	NoView  string   // why this person does not sign it as reviewed
 }
 
 // Written is what a form that did nothing had in a field.
@@ -94,6 +95,11 @@ func (d *Desk) dayPage(w http.ResponseWriter, r *http.Request, v visitor, date s
 	data := todayData{DayShown: day, Today: date == d.records.Today(), Rows: rowsOf(day)}
 	for _, s := range day.Ready.Seen {
 		data.Sights = append(data.Sights, sightWords(s))
+	}
+	if v.Releases() {
+		if data.Lacks, err = d.untested(r.Context(), machinesOf(day)...); err != nil {
+			return err
+		}
 	}
 	if data.Today {
 		data.Trouble = d.watched.trouble()
@@ -234,7 +240,7 @@ func (d *Desk) release(w http.ResponseWriter, r *http.Request, v visitor) error 
 	if err := r.ParseForm(); err != nil {
 		return err
 	}
-	do := surgery.Deciding{Do: surgery.DoRelease, By: surgery.Proof{Person: v.Person, SignedIn: &v.SignedIn}}
+	do := surgery.Deciding{Do: surgery.DoRelease, By: surgery.Proof{Person: v.Person, SignedIn: &v.SignedIn}, Reason: reason(r.PostForm)}
 	for _, text := range r.PostForm["seen"] {
 		s, err := readSight(text)
 		if err != nil {
@@ -244,6 +250,9 @@ func (d *Desk) release(w http.ResponseWriter, r *http.Request, v visitor) error 
 	}
 	if len(do.Cycles) == 0 {
 		return fmt.Errorf("%w: no load is named", errForm)
+	}
+	if err := d.saysWhy(r.Context(), do); err != nil {
+		return err
 	}
 	done, err := d.records.Decide(r.Context(), do)
 	if err != nil {
