@@ -18,7 +18,7 @@ type driftData struct {
 
 // driftMoving is a chart with an open signal, drawn for a wide window and a narrow one.
 type driftMoving struct {
-	Name, Quantity, Says, Pace, ToDo string
+	Name, Quantity, Says, Pace, Stands, ToDo string
 	Wide, Narrow                     template.HTML
 }
 
@@ -48,7 +48,7 @@ func (d *Desk) drift(w http.ResponseWriter, r *http.Request, v visitor) error {
 	}
 	data := driftData{Quiet: all.Quiet()}
 	for _, c := range all.Moving() {
-		data.Moving = append(data.Moving, driftMoving{Name: c.Name(), Quantity: strings.ToLower(c.Quantity()), Says: capital(all.Says(c)) + ".", Pace: all.Pace(c), ToDo: c.ToDo(),
+		data.Moving = append(data.Moving, driftMoving{Name: c.Name(), Quantity: strings.ToLower(c.Quantity()), Says: capital(all.Says(c)) + ".", Pace: all.Pace(c), Stands: all.Stands(c), ToDo: c.ToDo(),
 			Wide: trend(all, c, "wide", movingWidth, movingHeight), Narrow: trend(all, c, "narrow", narrowWidth, narrowHeight)})
 	}
 	for _, c := range all.Charts {

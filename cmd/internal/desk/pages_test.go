@@ -195,7 +195,7 @@ func TestSigning(t *testing.T) {
 			t.Errorf("the record has no signature %s", n)
 		}
 	}
-	if month := mara.get("/days").text(); !strings.Contains(month, "2 signed") {
+	if month := mara.get("/days").text(); !strings.Contains(month, "2 Mon signed") {
 		t.Errorf("the calendar: %s", month)
 	}
 	if strings.Contains(strings.Join(s.logged, "\n"), "passphrase 7") {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html/template"
 	"regexp"
+	"strconv"
 	"strings"
 	"time"
 	"unicode"
@@ -37,6 +38,7 @@ func (d *Desk) words() template.FuncMap {
 		"held":     held,
 		"margin":   margin,
 		"figures":  findingFigures,
+		"checked":  func(check string) string { return capital(strings.ReplaceAll(check, "-", " ")) },
 		"small":    d.small,
 		"plural":   plural,
 		"limit":    func(v float64) string { return trim(v) },
@@ -125,32 +127,75 @@ func margin(s surgery.Shown) string {
 	return ""
 }
 
-// findingFigures are figure, limit and uncertainty of a finding, "" without any.
+// digitsOf is how many digits after the point a figure of that unit has for people.
+var digitsOf = map[string]int{"s": 1, "°C": 1, "K": 1, "kPa": 1, "kPa/min": 3}
+
+// findingFigures are figure, limit and uncertainty of a finding, "" without any. They have
+// the digits that people read and their messages have, more only where these would hide on which side of a
+// limit the figure lies. Rounding never looks better than what was measured.
 func findingFigures(f surgery.ShownFinding) string {
 	if f.Measured == nil {
 		return ""
 	}
-	low, high := f.Low, f.High
-	v := surgery.AtMost(*f.Measured, 3)
-	if low != nil && (high == nil || *f.Measured-*low < *high-*f.Measured) {
-		v = surgery.AtLeast(*f.Measured, 3)
+	digits, known := digitsOf[f.Unit]
+	if !known {
+		digits = 3
 	}
-	text := "measured " + short(v)
+	for digits < 3 && !tells(f, digits) {
+		digits++
+	}
+	unit := f.Unit
+	if unit != "" {
+		unit = " " + unit
+	}
+	v, u := rounded(f, digits)
+	text := "measured " + v + unit
 	switch {
-	case low != nil && high != nil:
-		text += fmt.Sprintf(", limits %s to %s", trim(*low), trim(*high))
-	case low != nil:
-		text += ", at least " + trim(*low)
-	case high != nil:
-		text += ", at most " + trim(*high)
+	case f.Low != nil && f.High != nil:
+		text += fmt.Sprintf(", limits %s to %s", trim(*f.Low), trim(*f.High))
+	case f.Low != nil:
+		text += ", at least " + trim(*f.Low)
+	case f.High != nil:
+		text += ", at most " + trim(*f.High)
 	}
-	if f.Uncertainty != nil {
-		text += ", uncertainty " + short(surgery.AtMost(*f.Uncertainty, 3))
-	}
-	if f.Unit != "" {
-		text += " (" + f.Unit + ")"
+	if u != "" {
+		text += ", uncertainty " + u + unit
 	}
 	return text
+}
+
+// rounded are a figure and its uncertainty, towards the limit that is nearer,
+// down where there is none.
+func rounded(f surgery.ShownFinding, digits int) (v, u string) {
+	v = surgery.AtMost(*f.Measured, digits)
+	if f.High == nil || f.Low != nil && *f.Measured-*f.Low < *f.High-*f.Measured {
+		v = surgery.AtLeast(*f.Measured, digits)
+	}
+	if f.Uncertainty != nil {
+		u = short(surgery.AtMost(*f.Uncertainty, digits))
+	}
+	return short(v), u
+}
+
+// tells whether a figure rounded so lies where the figure lies: within its limits or not,
+// by itself and with its uncertainty.
+func tells(f surgery.ShownFinding, digits int) bool {
+	v, u := rounded(f, digits)
+	m, err := strconv.ParseFloat(v, 64)
+	if err != nil {
+		return false
+	}
+	by, real := 0.0, 0.0
+	if f.Uncertainty != nil {
+		real = *f.Uncertainty
+		if by, err = strconv.ParseFloat(u, 64); err != nil {
+			return false
+		}
+	}
+	within := func(x, by float64) bool {
+		return (f.Low == nil || x-by >= *f.Low) && (f.High == nil || x+by <= *f.High)
+	}
+	return within(m, 0) == within(*f.Measured, 0) && within(m, by) == within(*f.Measured, real)
 }
 
 func trim(v float64) string { return short(fmt.Sprintf("%.3f", v)) }

@@ -138,7 +138,33 @@ func (d Drift) Pace(c DriftChart) string {
 		return ""
 	}
 	q, s := quantityOf(c.Of), c.Signal
-	return fmt.Sprintf("%s ± %s %s a week (k = 2), from %d cycles", signed(s.Pace, q.Digits+2), AtMost(s.PaceU, q.Digits+2), q.Unit, s.Last-s.Since+1)
+	digits := q.Digits + 1 // one more than the figures have, or what the uncertainty needs to be seen
+	for digits < 6 && s.PaceU > 0 && s.PaceU < math.Pow10(-digits) {
+		digits++
+	}
+	return fmt.Sprintf("%s ± %s %s a week (k = 2), from %d cycles", signed(s.Pace, digits), AtMost(s.PaceU, digits), q.Unit, s.Last-s.Since+1)
+}
+
+// Stands says where the line through the cycles that moved was and is, and up to where a
+// cycle conforms: the figures that [Drift.Says] is reckoned from, a sentence.
+func (d Drift) Stands(c DriftChart) string {
+	if c.Standing != DriftMoves {
+		return ""
+	}
+	q, s := quantityOf(c.Of), c.Signal
+	digits := q.Digits
+	if digits < 3 {
+		digits++ // as beside the axis of the chart
+	}
+	now, to, bound, within := c.Centre+s.Moved, AtMost, "up", AtLeast // towards the limit
+	if !s.Up {
+		to, bound, within = AtLeast, "down", AtMost
+	}
+	out := fmt.Sprintf("The line through these cycles is at %s %s, the first cycles were at %s", to(now, digits), q.Unit, driftFigure(c.Centre, digits))
+	if s.Limit == nil {
+		return out + "."
+	}
+	return out + fmt.Sprintf("; a cycle conforms %s to %s, which is the limit less the uncertainty.", bound, within(*s.Limit, digits))
 }
 
 // ToDo is what the lead is to do about a chart that moves (common practice, no source).
