@@ -19,7 +19,7 @@ type driftData struct {
 // driftMoving is a chart with an open signal, drawn for a wide window and a narrow one.
 type driftMoving struct {
 	Name, Quantity, Says, Pace, Stands, ToDo string
-	Wide, Narrow                     template.HTML
+	Wide, Narrow                             template.HTML
 }
 
 // driftMachine holds the other charts of one programme of one machine.
