@@ -102,6 +102,7 @@ var refusedSettings = []struct{ why, in, key, want string }{
 	{"no such set", "▶limits: eu\n", "limits", "en, us-dynamic-air-removal or us-gravity"},
 	{"no such routine", "▶routine: englnd\n", "routine", `Did you mean "england"?`},
 	{"a change without a reason", "routine: england\nroutine_changes:\n▶  - {duty: suction looked at, drop: true}\n", "routine_changes[1].reason", "why the surgery does it otherwise"},
+	{"a change of nothing", "routine: england\nroutine_changes:\n▶  - {duty: suction looked at, reason: x}\n", "routine_changes[1]", "what changes"},
 	{"a change of no routine", "▶routine_changes: [{duty: suction looked at, drop: true, reason: x}]\n", "routine_changes", "routine: with one of"},
 	{"a change of a misspelt duty", "routine: england\nroutine_changes:\n▶  - {duty: suction looked, drop: true, reason: x}\n", "routine_changes[1].duty", `Did you mean "suction looked at"?`},
 	{"a change with an interval in words", "routine: england\nroutine_changes:\n▶  - {duty: clock checked, every: monthly, reason: x}\n", "routine_changes[1].every", "days or months such as 7 days"},

@@ -20,9 +20,10 @@ type SheetPart struct {
 // SheetDuty is one line of the routine with the places it is owed for.
 type SheetDuty struct {
 	Form              DutyForm
-	What              string // a sentence
-	Proof             string // what shows that it was done: note, release, signature
-	Product, Strength string // that were entered last, for treatments; never entered by themselves
+	What              string   // a sentence
+	Proof             string   // what shows that it was done: note, release, signature
+	Product, Strength string   // that were entered last, or the only one of the settings, for treatments; never entered by themselves
+	Products          []string // of the settings, to choose from
 	Rows              []SheetRow
 }
 
@@ -90,11 +91,29 @@ func (p *SheetPart) add(row SheetRow, o *owing) {
 		d := SheetDuty{Form: form, What: row.What, Proof: row.Proof}
 		if form.Product {
 			d.Product, d.Strength = o.lastProduct(row.Duty)
+			if form.Strength { // those of the settings are line treatments
+				d.offer(o.r.settings.Value.Products)
+			}
 		}
 		i = len(p.Duties)
 		p.Duties = append(p.Duties, d)
 	}
 	p.Duties[i].Rows = append(p.Duties[i].Rows, row)
+}
+
+// offer names the products of the settings, and fills in one that is the only one, with
+// the concentration its figure is for: it is read on the page before it is entered.
+func (d *SheetDuty) offer(products []Product) {
+	for _, p := range products {
+		d.Products = append(d.Products, p.Name)
+	}
+	if d.Product != "" || len(products) != 1 {
+		return
+	}
+	d.Product = products[0].Name
+	if c := products[0].ConcentrationPercent; c != nil {
+		d.Strength = number(*c) + " %"
+	}
 }
 
 // row completes a line with what can be entered on it.

@@ -193,7 +193,7 @@ func (r *Records) noteBody(ctx context.Context, v *logbook.View, n Noting) (entr
 		return body, err
 	}
 	for _, step := range []func(context.Context, *logbook.View, Noting, dutyKind, *entry.Note) error{
-		r.noteWords, r.noteWhere, r.noteCycle, r.noteSays, r.noteTimes, r.noteData, r.noteClosed} {
+		r.noteWords, r.noteWhere, r.noteCycle, r.noteSays, r.noteTimes, r.noteData, r.noteClosed, r.noteAsks} {
 		if err := step(ctx, v, n, duty, &body); err != nil {
 			return body, err
 		}

@@ -34,6 +34,8 @@ func (r *Records) afterNote(ctx context.Context, v *logbook.View, body entry.Not
 		out = []string{"In incubation until " + r.clockWords(ready) + ". Then read it and its control with --duty \"" + dutySporeRead + "\"."}
 	case duty.Name == dutySporeRead && body.Outcome == "not done":
 		out = []string{"Not proven: the control did not grow, so the spores were not alive. Run a spore test again, with new spores of another lot."}
+	case duty.Says == sayDone && duty.Unit != "":
+		out = r.shortSays(body, duty)
 	case duty.Name == dutyVisit && len(d.Tests) > 0:
 		out = []string{"Owed before " + body.Steriliser + " returns to service: " + strings.Join(d.Tests, ", ") + "."}
 	case duty.Name == dutyBackInUse && len(d.Without) > 0:

@@ -54,6 +54,10 @@ func (r *Records) noteCycle(ctx context.Context, v *logbook.View, n Noting, duty
 		body.Day = c.Day
 	}
 	body.Settled = c.Settled
+	if duty.Name == dutySporeIn && !n.From.IsZero() && n.From.Before(c.Start.Time) {
+		return &Refusal{Why: fmt.Sprintf("the spores went in on %s, before %s began on %s", r.clockWords(n.From), r.nameOf(c), r.clockWords(c.Start.Time)),
+			Instead: "Correct the time given with --in, or name the cycle that they were in with --cycle.", Field: "in"}
+	}
 	if duty.Kind == "" {
 		return nil
 	}

@@ -31,6 +31,9 @@ func (c Configuration) routineFaults(f *faults) {
 	}
 	before := len(*f)
 	for i, change := range c.RoutineChanges {
+		if bare := (RoutineChange{Duty: change.Duty, Per: change.Per, Reason: change.Reason}); change == bare && change.Duty != "" && change.Reason != "" {
+			f.add(fmt.Sprintf("routine_changes[%d]", i+1), "a duty and a reason", "what changes: drop, every, when, what, low or high", "Say what the surgery does otherwise, or take the change out.")
+		}
 		if _, note := dutyNamed(change.Duty); !note && change.Duty != "" && !slices.ContainsFunc(r.Lines, func(l routine.Line) bool { return l.Duty == change.Duty }) {
 			remedy := "The names are listed by holdproof note --help."
 			if near := Nearest(change.Duty, DutyNames()); near != "" {
