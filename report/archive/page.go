@@ -32,6 +32,7 @@ type Overview struct {
 	Made     string // time of the log's last entry
 	LogSize  int64  // entries in the log
 	LogRoot  string // its RFC 6962 root, base64 as in checkpoint.txt
+	Ends     string // of which days of the period nothing is known, "" where the log reaches to its end
 	Days     []OverviewDay
 	Replies  []daily.Reply // to the twelve questions
 }
@@ -55,6 +56,15 @@ func (d OverviewDay) Cycles() int {
 	return n
 }
 
+// Weekday is the short name of the day of the week, "" for a place in a calendar that is
+// not of the period.
+func (d OverviewDay) Weekday() string {
+	if t, err := time.Parse(time.DateOnly, d.Date); err == nil {
+		return t.Format("Mon")
+	}
+	return ""
+}
+
 // DayPage is what the page of one day shows.
 type DayPage struct {
 	Day daily.Day
@@ -75,7 +85,7 @@ var pageFiles embed.FS
 var pages = template.Must(template.New("").Funcs(template.FuncMap{
 	"mark": mark, "marks": marks, "failed": func(o validate.Outcome) bool { return o == validate.Failed },
 	"day": dayWords, "moment": moment, "clock": clock, "plural": plural, "sentence": sentence, "capital": capital,
-	"findings": findings, "against": against, "dayfile": DayFile, "export": exportFile, "join": strings.Join,
+	"dayfile": DayFile, "export": exportFile, "number": func(i int) int { return i + 1 }, "join": strings.Join,
 	"dom": func(date string) string { return strings.TrimPrefix(date[len(date)-2:], "0") },
 }).ParseFS(pageFiles, "page/*.html"))
 
@@ -112,10 +122,7 @@ type overviewPage struct {
 //
 // Error: the writer's.
 func WriteDay(w io.Writer, p DayPage) error {
-	return pages.ExecuteTemplate(w, "day.html", struct {
-		DayPage
-		Style template.CSS
-	}{p, pageStyle})
+	return pages.ExecuteTemplate(w, "day.html", dayPage{p, pageStyle, citedBy(p.Day)})
 }
 
 // Small is the figure of a cycle, "" if there is none.
@@ -126,13 +133,12 @@ func (p DayPage) Odd() []daily.Cycle {
 	return slices.DeleteFunc(p.Day.InOrder(), func(c daily.Cycle) bool { return c.Conforms() })
 }
 
-// First are the findings that a reader sees without asking for more: those that are not
-// fine, and the one figure of a cycle.
-func (DayPage) First(c daily.Cycle) []daily.Finding {
-	return slices.DeleteFunc(slices.Clone(c.Findings), func(f daily.Finding) bool {
-		fine := f.Result() == validate.Conforms || f.Result() == validate.NotAssessed
-		return fine && f.Check != "holding-time" && f.Check != "air-leakage"
-	})
+// Newest is the name of the newest signed record of the day, "" if there is none.
+func (p DayPage) Newest() string {
+	if len(p.Records) == 0 {
+		return ""
+	}
+	return p.Records[len(p.Records)-1]
 }
 
 // Called is what people call a cycle of the day; its id where it is of another.
@@ -219,27 +225,6 @@ var marksOf = func() (out []template.HTML) {
 // mark shows the proof mark of an outcome.
 func mark(o validate.Outcome) template.HTML {
 	return marksOf[max(0, slices.Index(marked, o))] // an outcome that is none is not proven
-}
-
-// findings and against write findings as lists, the second with what each is held
-// against. A page has more of them than of anything else, and a template takes ten times
-// as long; every text passes HTMLEscapeString.
-func findings(list []daily.Finding) template.HTML { return listed(list, false) }
-func against(list []daily.Finding) template.HTML  { return listed(list, true) }
-
-func listed(list []daily.Finding, sourced bool) template.HTML {
-	var b strings.Builder
-	b.WriteString(`<ul class="findings">`)
-	for _, f := range list {
-		b.WriteString("<li>" + string(mark(f.Result())) + " " + template.HTMLEscapeString(sentence(capital(f.Message))))
-		if sourced {
-			text := f.Outcome + ": " + f.Check + ". Source: " + sentence(f.Source) + " Certainty: " + f.Sure + "."
-			b.WriteString(` <span class="small">` + template.HTMLEscapeString(text) + "</span>")
-		}
-		b.WriteString("</li>")
-	}
-	b.WriteString("</ul>")
-	return template.HTML(b.String())
 }
 
 func dayWords(date string) string {

@@ -276,14 +276,22 @@ type Sketched struct {
 //
 // Error: a curve that [SketchOf] did not write.
 func SketchSVG(c Sketched, w, h float64) ([]byte, error) {
+	m, d, err := c.small()
+	if err != nil {
+		return nil, err
+	}
+	s := openAs("hp-small-"+identifier(c.ID), c.Name+", "+c.Outcome, "", "", w, h)
+	m.draw(s, d, Box{0.5, 0.5, w - 1, h - 1})
+	return s.close(), nil
+}
+
+// small is what the small figure of a sketch shows.
+func (c Sketched) small() (smallest, *drawing, error) {
 	seconds, values, err := c.points()
 	if err != nil || !(c.Top > 20) || math.IsInf(c.Top, 0) {
-		return nil, errSketch
+		return smallest{}, nil, errSketch
 	}
 	v := validate.Verdict{Kind: c.Kind, Measured: validate.Measured{HoldFrom: c.HoldFrom, HoldTo: c.HoldTo}}
 	d := &drawing{Cycle: Cycle{Verdict: v}, seconds: seconds, gap: math.Inf(1)}
-	s := openAs("hp-small-"+identifier(c.ID), c.Name+", "+c.Outcome, "", "", w, h)
-	m := smallest{time: window{0, c.Seconds}, values: values, top: c.Top, low: c.Low, high: c.High}
-	m.draw(s, d, Box{0.5, 0.5, w - 1, h - 1})
-	return s.close(), nil
+	return smallest{time: window{0, c.Seconds}, values: values, top: c.Top, low: c.Low, high: c.High}, d, nil
 }

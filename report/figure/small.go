@@ -9,6 +9,11 @@ const leakTop = 110
 // temperature over the whole record, the band as a stripe, the hold as a bar on the
 // ground. Of an air leakage test it draws the pressure, and the measured minutes.
 func DrawSmall(s Surface, c Cycle, b Box) {
+	m, d := smallOf(c)
+	m.draw(s, d, b)
+}
+
+func smallOf(c Cycle) (smallest, *drawing) {
 	d := prepare(c)
 	m := smallest{time: d.all(), values: d.reference(), top: d.ceiling()}
 	if lo, hi, ok := d.band(); ok {
@@ -17,7 +22,7 @@ func DrawSmall(s Surface, c Cycle, b Box) {
 	if d.Verdict.Kind == cycle.LeakTest {
 		m.values = d.pressure.values
 	}
-	m.draw(s, d, b)
+	return m, d
 }
 
 // smallest is what a small figure shows beside the hold.

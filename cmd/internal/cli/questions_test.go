@@ -42,10 +42,10 @@ type asked struct {
 // The answers to the week of the demonstration, written out by hand from what happened in
 // it (see what its people did, and its recordings). All of it is invented.
 var weekAsked = []asked{
-	{1, "conforms", "Yes: ", []string{
-		"2 Nov 2026 | S1 | 1040 to 1049 | 9 cycles | (conforms) Cycle 1048 is missing on S1, between 1047 (2026-11-02 14:11) and 1049 (2026-11-02 16:24). Explained by Tobin Averley, 2 Nov 2026 17:27: 1048 was stopped before it heated: the door was not closed to its end. The load went into 1049.",
-		"2 Nov 2026 | S2 | 416 to 421 | 6 cycles | ",
-		"7 Nov 2026 | S1 | 1076 to 1080 | 5 cycles | ",
+	{1, "conforms", "Yes: 70 cycles of 2 machines. 1 thing stands out between the numbers or the times, and is explained. The machines’ own counters were entered 11 times, and 11 agree with what is recorded.", []string{
+		"2 Nov 2026 | S1 | 1040 to 1049 | 9 cycles | (conforms) 1049, 17:18, as recorded | (conforms) Cycle 1048 is missing on S1, between 1047 (2026-11-02 14:11) and 1049 (2026-11-02 16:24). Explained by Tobin Averley, 2 Nov 2026 17:27: 1048 was stopped before it heated: the door was not closed to its end. The load went into 1049.",
+		"2 Nov 2026 | S2 | 416 to 421 | 6 cycles | (conforms) 421, 17:19, as recorded | ",
+		"7 Nov 2026 | S1 | 1076 to 1080 | 5 cycles | (conforms) 1080, 12:38, as recorded | ",
 	}, []string{"7 Nov 2026 | S2", "8 Nov 2026"}},
 	{2, "not proven", "", []string{
 		"S1 · 1043 | 2 Nov 2026 09:12 | 134; en | (conforms) conforms | Junie Pascombe; examination sets, 8 packs, wrapped | released at the machine by Tobin Averley, 2 Nov 2026 09:36; released by Tobin Averley, 2 Nov 2026 09:36",
@@ -54,25 +54,26 @@ var weekAsked = []asked{
 		"S2 · 419 | 2 Nov 2026 11:47 | 134; en | (not proven) not proven | Junie Pascombe; surgical sets, 3 packs, wrapped | rejected at the machine by Tobin Averley, 2 Nov 2026 12:12; sent back to be processed again by Tobin Averley, 2 Nov 2026 17:28, and run again as S2 · 420",
 	}, nil},
 	{3, "not proven", "No. The tests passed before the first load on 10 of 11 days of use of a machine; 4 of 7 days are signed to the end.", []string{
-		"2 Nov 2026 | S1 | (conforms) Yes: steam penetration test passed, control test passed, air leakage test passed | (conforms) prepared by Tobin Averley, 2 Nov 2026 17:45; reviewed by Edda Marlick, 2 Nov 2026 17:55",
-		"2 Nov 2026 | S2 | (not proven) No: control test missing | (conforms) prepared by Tobin Averley, 2 Nov 2026 17:45; reviewed by Edda Marlick, 2 Nov 2026 17:55",
+		"2 Nov 2026 | S1 | (conforms) Yes: steam penetration test passed, control test passed, air leakage test passed | (conforms) prepared by Tobin Averley, 2 Nov 2026 17:45; reviewed by Edda Marlick, 2 Nov 2026 17:55; signed with something missing: The control test of S2 was forgotten",
+		"2 Nov 2026 | S2 | (not proven) No: control test missing | (conforms) prepared by Tobin Averley, 2 Nov 2026 17:45; reviewed by Edda Marlick, 2 Nov 2026 17:55; signed with something missing: The control test of S2 was forgotten",
 		"3 Nov 2026 | S2 | (conforms) Yes: steam penetration test passed, control test passed | (conforms) prepared by Tobin Averley, 4 Nov 2026 15:22; reviewed by Edda Marlick, 4 Nov 2026 15:32; revision 2",
 		"6 Nov 2026 | S1 | (conforms) Yes: steam penetration test passed, control test passed | (not proven) prepared by Junie Pascombe, 6 Nov 2026 17:05; waits for the second signature",
 		"7 Nov 2026 | S1 | (conforms) Yes: steam penetration test passed, control test passed | (not proven) not signed",
 		"8 Nov 2026 |  | no load | (not proven) not signed",
 	}, nil},
-	{4, "", "", []string{
+	{4, "not proven", "On 8 Nov 2026 2 things are open or overdue: seal and interlock tested, S1; seal and interlock tested, S2. Of 7 things no entry was made yet.", []string{
+		"Seal and interlock tested | S1 | every 5 days | 2 Nov 2026, Tobin Averley | 7 Nov 2026 | (not proven) overdue; it was due on 7 Nov 2026",
 		"Leak test read | S1 | every 7 days | 2 Nov 2026, Tobin Averley | 9 Nov 2026 | (conforms) not due",
 		"Leak test read | S2 | every 7 days | 4 Nov 2026, Tobin Averley | 11 Nov 2026 | (conforms) not due",
 		"Clock checked | S1 | every 7 days | 2 Nov 2026, Tobin Averley | 9 Nov 2026 | (conforms) not due",
 		"Engineer's visit | S2 | every 3 months | 4 Nov 2026, Tobin Averley | 4 Feb 2027 | (conforms) not due",
 		"Pressure vessel examined | S1 | every 14 months | never entered | 2 Jan 2028 | (not assessed) never entered",
 	}, []string{"Penetration test read", "Control test read", "Water lines rinsed"}}, // those are of each day
-	{5, "", "S1: 27 loads, 2 failed, 2 borderline, 36 conform. S2: 20 loads, 1 failed, 1 not proven, 28 conform.", []string{
+	{5, "", "S1: 40 cycles (27 loads, 13 tests): 2 failed, 2 borderline, 36 conform. S2: 30 cycles (20 loads, 10 tests): 1 failed, 1 not proven, 28 conform.", []string{
 		"S1 | 1040 to 1080 | 27 | 13 | 2 failed, 2 borderline, 36 conform | 23 | 3 | 6 | 6 of 6 | 0",
 		"S2 | 416 to 445 | 20 | 10 | 1 failed, 1 not proven, 28 conform | 17 | 0 | 5 | 4 of 5 | 0",
 	}, nil},
-	{6, "not proven", "3 failed, 1 not proven, 2 borderline; of 1 of them nothing was entered. 2 days are not signed to the end.", []string{
+	{6, "not proven", "3 failed, 1 not proven, 2 borderline; of 1 of them nothing was entered. 3 days are not signed to the end.", []string{
 		"S1 · 1045 | 2 Nov 2026 11:20 | (failed) failed | Held 134 to 137 °C for 162.1 s (2 min 42 s) at one stretch, needs 180 s (3 min) | sent back to be processed again by Tobin Averley, 2 Nov 2026 12:27, and run again as S1 · 1046",
 		"S2 · 425 | 3 Nov 2026 10:14 | (failed) failed | Held 134 to 137 °C for 0.0 s at one stretch, needs 180 s (3 min) | released at the machine by Tobin Averley, 3 Nov 2026 10:38; recall closed by Edda Marlick, 4 Nov 2026 08:55: " +
 			"S2-425, pack 1: found sealed in the drawer of chair 1, packed anew; S2-425, pack 2: found sealed in the store, packed anew; S2-425, pack 3: used at chair 2 on 3 Nov 2026 at 14:20; the practitioner in charge was told at 17:40 and decides what follows; " +
@@ -81,6 +82,7 @@ var weekAsked = []asked{
 		"S1 · 1080 | 7 Nov 2026 11:46 | (failed) failed | Held 134 to 137 °C for 154.2 s (2 min 34 s) at one stretch, needs 180 s (3 min) | Nothing was entered.",
 		"6 Nov 2026 | 13 cycles | (not proven) not signed | Prepared by Junie Pascombe, 6 Nov 2026 17:05; waits for the second signature. | ",
 		"7 Nov 2026 | 5 cycles | (not proven) not signed | Not signed. | ",
+		"8 Nov 2026 | 0 cycles | (not proven) not signed | Not signed. | ",
 	}, []string{"S1 · 1046", "S1 · 1078", "5 Nov 2026"}},
 	{7, "conforms", "No test was bad in this time; 23 tests were run.", []string{
 		"S1 | steam penetration test | S1 · 1076, 7 Nov 2026 08:02 | 3",
@@ -100,7 +102,7 @@ var weekAsked = []asked{
 		"5 Nov 2026 | Cycle counter, S1 | 1086 cycles | 1068 cycles | Junie Pascombe, 5 Nov 2026 17:21 | Typed 1086. The display says 1068. | before it was signed",
 	}, nil},
 	{11, "not assessed", "The logbook holds ", nil, nil},
-	{12, "conforms", "1 closed day, 1 machine out of service.", []string{
+	{12, "conforms", "1 closed day; a machine was out of service once.", []string{
 		"4 Nov 2026 13:05 to 4 Nov 2026 15:10 | S2 | out of service | Until its load probe has been looked at. The surgery sees nobody this afternoon. | Tobin Averley",
 		"8 Nov 2026 | the surgery | closed | Closed on Sundays. | Junie Pascombe",
 	}, nil},
@@ -163,8 +165,8 @@ func TestGrainOfAnswers(t *testing.T) {
 	for _, row := range day[0].Rows {
 		numbers = append(numbers, row[0].Text)
 	}
-	if got := strings.Join(numbers, ", "); got != "S1 · 1040, S1 · 1041, S1 · 1042, S1 · 1043, S1 · 1044, S1 · 1045, S1 · 1046, S1 · 1047, S1, S1 · 1049" {
-		t.Errorf("in the order of numbers, with the gap in its place: %s", got)
+	if got := strings.Join(numbers, ", "); got != "S1 · 1040, S1 · 1041, S1 · 1042, S1 · 1043, S1 · 1044, S1 · 1045, S1 · 1046, S1 · 1047, S1, S1 · 1049, S1" {
+		t.Errorf("in the order of numbers, with the gap in its place and the counter at the end: %s", got)
 	}
 	long, err := r.Replies(t.Context(), "2026-05-01", "2026-11-08", "")
 	if err != nil {
@@ -191,6 +193,23 @@ func TestGrainOfAnswers(t *testing.T) {
 	for _, p := range [][2]string{{"2026-11-08", "2026-11-02"}, {"", "2026-11-02"}, {"2026-11-31", "2026-12-02"}} {
 		if _, err := r.Replies(t.Context(), p[0], p[1], ""); err == nil {
 			t.Errorf("the period %v is answered", p)
+		}
+	}
+}
+
+// Asked about one machine, what was changed on the other after signing is not answered.
+func TestChangesOfOneMachine(t *testing.T) {
+	r := demoRecords(t)
+	for machine, want := range map[string]string{
+		"S1": "No. 1 entry was corrected before the day was signed.",
+		"S2": "Yes: 2 entries came after signing, and later revisions hold them.",
+	} {
+		all, err := r.Replies(t.Context(), "2026-11-02", "2026-11-08", machine)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := all[9]; got.Short != want {
+			t.Errorf("%s: %s\nexpected %s\n%+v", machine, got.Short, want, got.Rows)
 		}
 	}
 }

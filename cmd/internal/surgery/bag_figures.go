@@ -21,8 +21,8 @@ import (
 // follow, since reading it again for each would be slow (ours).
 const manyCyclesInFile = 40
 
-// The small figures of a bag in mm.
-const bagFigureWide, bagFigureHigh = 32, 12
+// The figures of a bag in mm: with numbers, since the page is all that many readers open.
+const bagFigureWide, bagFigureHigh = 100, 36
 
 // drawnFiles draws the small figures of cycles: from the sketch that a verdict keeps, and
 // where it keeps none from the kept files. Each file is read once; the figures of one
@@ -46,7 +46,7 @@ func (d *drawnFiles) of(all []logbook.Cycle) (map[string][]byte, error) {
 	out := map[string][]byte{}
 	var cycles []logbook.Cycle
 	for _, c := range all {
-		if svg, is := d.r.sketched(c, bagFigureWide, bagFigureHigh); is {
+		if svg, is := d.r.sketched(c, picture.SketchScaledSVG, bagFigureWide, bagFigureHigh); is {
 			out[c.Key] = svg
 		} else {
 			cycles = append(cycles, c)
@@ -164,7 +164,7 @@ func (d *drawnFiles) file(src io.ReadSeeker, sum string, wanted []logbook.Cycle,
 		if len(differences(now, *c.Verdict)) > 0 {
 			continue
 		}
-		svg := picture.SmallSVG(d.r.drawable(j), bagFigureWide, bagFigureHigh)
+		svg := picture.ScaledSVG(d.r.drawable(j), bagFigureWide, bagFigureHigh)
 		if err := keep(c.Key, svg); err != nil {
 			return err
 		}

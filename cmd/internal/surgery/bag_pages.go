@@ -28,7 +28,7 @@ func (w *bagWriter) pages() error {
 	}
 	x := archive.Overview{Surgery: daily.Surgery{Name: w.r.settings.Value.Site.Name, Zone: w.r.zone.String()}, Program: w.r.world.Version,
 		From: w.asked.From, To: w.asked.To, Machine: w.asked.Steriliser, Made: w.local(w.tip.Time.Time), LogSize: w.tip.Size, LogRoot: w.tip.RootText(),
-		Days: p.days, Replies: p.inBag(replies)}
+		Ends: a.unknown(), Days: p.daysToTheEnd(), Replies: p.inBag(replies)}
 	out, err := w.pack.Create(archive.Index)
 	if err != nil {
 		return err
@@ -39,8 +39,29 @@ func (w *bagWriter) pages() error {
 	return out.Close()
 }
 
-// inBag says of the eleventh question what holds for a bag.
+// daysToTheEnd are the days of the period, those after the end of the logbook too.
+func (p *bagPages) daysToTheEnd() []archive.OverviewDay {
+	day := p.asked.From
+	if n := len(p.days); n > 0 {
+		day = back(p.days[n-1].Date, -1)
+	}
+	out := p.days
+	for ; day <= p.asked.To; day = back(day, -1) {
+		x := archive.OverviewDay{Date: day}
+		if p.asking.isDark(day) {
+			x.State = "nothing is known"
+		}
+		out = append(out, x)
+	}
+	return out
+}
+
+// inBag says of the second and the eleventh question what holds for a bag.
 func (p *bagPages) inBag(replies []daily.Reply) []daily.Reply {
+	if len(replies[1].Notes) > 0 {
+		replies[1].Notes = []string{"The page of a day shows of each cycle its temperature with the band and the hold, every check with its figure, limit, uncertainty and source, and who did what. " +
+			"The curve with all its lines stands in the signed record of the day, and every reading in the export; the page leads to both."}
+	}
 	r := &replies[10]
 	r.Short = "Check it with HOW-TO-CHECK.txt: every file has its sum, the sums and the log are signed, and the log shows that no entry was left out."
 	if p.by == nil {
@@ -82,7 +103,10 @@ func (p *bagPages) stretch(s *stretch) error {
 		stands, there := full[day]
 		x := archive.OverviewDay{Date: day, State: "nothing recorded"}
 		if !there {
-			if day > p.asking.last || day < p.asking.first {
+			switch {
+			case p.asking.isDark(day):
+				x.State = "nothing is known"
+			case day < p.asking.first:
 				x.State = ""
 			}
 			p.days = append(p.days, x)

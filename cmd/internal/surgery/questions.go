@@ -54,6 +54,7 @@ func (a *asking) replies() ([]daily.Reply, error) {
 		reply.Number, reply.Question = i+1, daily.Questions()[i]
 		out = append(out, reply)
 	}
+	a.sayUnknown(out)
 	return out, nil
 }
 
@@ -95,8 +96,9 @@ type asking struct {
 	people    map[string]entry.Person
 	names     map[string]string
 	tip       entry.Checkpoint
-	last      string // local date of the last entry: days after it lie ahead
-	first     string // day of the first cycle
+	last      string   // local date of the last entry: days after it lie ahead
+	first     string   // day of the first cycle
+	ahead     []string // days after it that have entries, such as one that is known to be closed
 	questions []question
 	also      func(*stretch) error // what else is done with each stretch, nil for nothing
 }
@@ -181,6 +183,11 @@ func (a *asking) walk() error {
 		s, err := a.read(from, to)
 		if err != nil {
 			return err
+		}
+		for _, d := range s.days {
+			if d.Day > a.last {
+				a.ahead = append(a.ahead, d.Day)
+			}
 		}
 		for _, q := range a.questions {
 			if err := q.add(s); err != nil {

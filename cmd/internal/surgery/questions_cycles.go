@@ -18,14 +18,18 @@ type askOrder struct {
 	machines    []string
 	cycles      int
 	open, known int // between the cycles: not explained, explained
+	counted     int // times that a machine's own counter was entered
+	agreed      int // of them, those that say the number of the last cycle recorded before
 }
 
+// unitOf is a row of the first answer: a day or a month of a machine.
+type unitOf struct{ unit, machine string }
+
 func (q *askOrder) add(s *stretch) error {
-	type at struct{ unit, machine string }
-	var order []at
-	of := map[at][]logbook.Cycle{}
+	var order []unitOf
+	of := map[unitOf][]logbook.Cycle{}
 	for _, c := range s.cycles {
-		k := at{q.unit(c.Day), c.Steriliser}
+		k := unitOf{q.unit(c.Day), c.Steriliser}
 		if of[k] == nil {
 			order = append(order, k)
 		}
@@ -35,30 +39,41 @@ func (q *askOrder) add(s *stretch) error {
 			q.machines = append(q.machines, c.Steriliser)
 		}
 	}
-	said := map[at][]gapCell{}
+	said := map[unitOf][]gapCell{}
 	for _, f := range s.between {
 		cell, err := q.between(s, f)
 		if err != nil {
 			return err
 		}
-		k := at{q.unit(cell.day), f.Steriliser}
+		k := unitOf{q.unit(cell.day), f.Steriliser}
 		if of[k] == nil && !slices.Contains(order, k) {
 			order = append(order, k)
 		}
 		said[k] = append(said[k], cell)
 	}
+	counts := q.counts(s)
+	for _, c := range counts.order {
+		if !slices.Contains(order, c) && q.grain != byMonth {
+			order = append(order, c)
+		}
+	}
+	slices.SortStableFunc(order, func(x, y unitOf) int { return strings.Compare(x.unit, y.unit) })
 	for _, k := range order {
+		counter := counts.of[k]
 		if q.grain == byCycle {
 			q.inOrder(k.machine, of[k], said[k])
+			if counter.Text != "" {
+				q.rows = append(q.rows, []daily.Cell{plain(stranger(k.machine)), plain(""), plain("the machine’s own counter"), counter})
+			}
 			continue
 		}
-		row := []daily.Cell{unitCell(k.unit), plain(stranger(k.machine)), plain(numberSpan(of[k])), plain(count(len(of[k]), "cycle", "cycles")), plain("")}
+		row := []daily.Cell{unitCell(k.unit), plain(stranger(k.machine)), plain(numberSpan(of[k])), plain(count(len(of[k]), "cycle", "cycles")), counter, plain("")}
 		for i, cell := range said[k] {
 			if i > 0 {
 				q.rows = append(q.rows, row)
-				row = []daily.Cell{unitCell(k.unit), plain(stranger(k.machine)), plain(""), plain(""), plain("")}
+				row = []daily.Cell{unitCell(k.unit), plain(stranger(k.machine)), plain(""), plain(""), plain(""), plain("")}
 			}
-			row[4] = cell.Cell
+			row[5] = cell.Cell
 		}
 		q.rows = append(q.rows, row)
 	}
@@ -141,7 +156,7 @@ func numberSpan(list []logbook.Cycle) string {
 }
 
 func (q *askOrder) reply() (daily.Reply, error) {
-	out := daily.Reply{Rows: q.rows, Columns: []string{"When", "Machine", "Numbers", "Cycles", "Between the cycles"}, Outcome: NotAssessed}
+	out := daily.Reply{Rows: q.rows, Columns: []string{"When", "Machine", "Numbers", "Cycles", "Machine’s own counter", "Between the cycles"}, Outcome: NotAssessed}
 	if q.grain == byCycle {
 		out.Columns = []string{"Cycle", "Began", "Kind", "Outcome"}
 	}
@@ -154,10 +169,13 @@ func (q *askOrder) reply() (daily.Reply, error) {
 		out.Short = fmt.Sprintf("No. Of %s, %s between the numbers or the times, not explained.", held, isAre(q.open, "thing"))
 	case q.known > 0:
 		out.Outcome = Conforms
-		out.Short = fmt.Sprintf("Yes: %s. %s between the numbers or the times, and explained.", held, capital(isAre(q.known, "thing")))
+		out.Short = fmt.Sprintf("Yes: %s. %s between the numbers or the times, and %s explained.", held, capital(isAre(q.known, "thing")), plural(q.known, "is", "are"))
 	default:
 		out.Outcome = Conforms
 		out.Short = "Yes: " + held + ", and no gap."
+	}
+	if q.counted > 0 {
+		out.Short += fmt.Sprintf(" The machines’ own counters were entered %s, and %d agree with what is recorded.", howOften(q.counted), q.agreed)
 	}
 	if q.from < q.first && q.cycles > 0 {
 		out.Notes = append(out.Notes, "The first cycle in the logbook is of "+dayWords(q.first)+".")

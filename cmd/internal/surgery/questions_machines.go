@@ -95,7 +95,8 @@ func (q *askMachines) reply() (daily.Reply, error) {
 		out.Rows = append(out.Rows, []daily.Cell{{Text: stranger(id), To: daily.Reference{Kind: daily.ToMachine, ID: id}}, plain(strings.Join(m.numbers, " to ")), plain(fmt.Sprint(m.loads)),
 			plain(fmt.Sprint(m.tests)), plain(strings.Join(tallies, ", ")), plain(fmt.Sprint(m.released)), plain(fmt.Sprint(m.waiting)), plain(fmt.Sprint(m.used)),
 			plain(fmt.Sprintf("%d of %d", m.inTime, m.used)), plain(fmt.Sprint(m.open))})
-		words = append(words, fmt.Sprintf("%s: %s, %s", stranger(id), count(m.loads, "load", "loads"), strings.Join(tallies, ", ")))
+		words = append(words, fmt.Sprintf("%s: %s (%s, %s): %s", stranger(id), count(m.loads+m.tests, "cycle", "cycles"),
+			count(m.loads, "load", "loads"), count(m.tests, "test", "tests"), strings.Join(tallies, ", ")))
 	}
 	if len(words) > 0 {
 		out.Short = strings.Join(words, ". ") + "."

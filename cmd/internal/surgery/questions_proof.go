@@ -16,11 +16,15 @@ type askChanges struct {
 	rows         [][]daily.Cell
 	after, early int
 	unsigned     int // changes after signing that no later revision holds
+	signed       int // days that are signed
 }
 
 func (q *askChanges) add(s *stretch) error {
 	for _, d := range s.days {
 		first := firstCover(s, d.Day)
+		if first > 0 {
+			q.signed++
+		}
 		if (first == 0 || d.Changed <= first) && !s.corrected[d.Day] {
 			continue
 		}
@@ -32,6 +36,12 @@ func (q *askChanges) add(s *stretch) error {
 		for i, row := range rows {
 			late := first > 0 && row.Number > first
 			if row.Of == entry.TypeSignature || !late && row.Corrects == 0 {
+				continue
+			}
+			if other, err := q.ofOther(row.Said); other || err != nil {
+				if err != nil {
+					return err
+				}
 				continue
 			}
 			c := b.change(row, rows[:i])
@@ -47,6 +57,22 @@ func (q *askChanges) add(s *stretch) error {
 		}
 	}
 	return nil
+}
+
+// ofOther tells whether an entry is about another machine than the one that is asked for.
+func (q *askChanges) ofOther(said entry.Body) (bool, error) {
+	if q.machine == "" || said == nil { // a withdrawal is about the entry that it names
+		return false, nil
+	}
+	f := entry.FactsOf(said)
+	if f.Steriliser == q.machine {
+		return false, nil
+	}
+	if f.Steriliser != "" || f.Cycle == "" {
+		return f.Steriliser != "", nil
+	}
+	found, err := q.v.Cycles(q.ctx, logbook.CycleFilter{Key: f.Cycle, Renamed: true})
+	return err == nil && len(found) > 0 && !ofMachine(q.machine, found[0].Steriliser), err
 }
 
 func byWhom(name string) string {
@@ -86,6 +112,8 @@ func (q *askChanges) reply() (daily.Reply, error) {
 	out := daily.Reply{Rows: q.rows, Outcome: Conforms, Columns: []string{"Day", "What", "Before", "After", "By, when", "Why", "Signed"},
 		Notes: []string{"Old values stay: a correction is a new entry that names the old one, and a revision names the hash of the record before it."}}
 	switch {
+	case q.after == 0 && q.signed == 0:
+		out.Outcome, out.Short = NotAssessed, "No day of this time is signed."
 	case q.after == 0:
 		out.Short = "No."
 	case q.unsigned > 0:
@@ -136,7 +164,7 @@ func (q *askWhole) reply() (daily.Reply, error) {
 	out.Notes = []string{
 		"holdproof audit reads every entry, file and record again, and compares them with the root of the log and with checkpoints kept elsewhere.",
 		"Each signed record can be checked alone, offline: with holdproof verify, pdfsig or any reader of signed PDF files, and its hash with sha256sum or Get-FileHash.",
-		"What the machine counted against what was recorded stands under the first question.",
+		"What each machine counted, against what was recorded, stands under the first question.",
 	}
 	if len(q.records) > 2*fineDays {
 		out.Left = len(q.records) - 2*fineDays

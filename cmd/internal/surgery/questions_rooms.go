@@ -142,15 +142,27 @@ func (q *askClosed) reply() (daily.Reply, error) {
 	}
 	slices.SortStableFunc(q.rows, func(x, y []daily.Cell) int { return strings.Compare(x[0].To.ID, y[0].To.ID) })
 	out := daily.Reply{Rows: q.rows, Outcome: Conforms, Columns: []string{"When", "Who or what", "State", "Why", "Entered by"}}
-	out.Short = fmt.Sprintf("%s, %s.", capital(count(q.closed, "closed day", "closed days")), count(len(q.out), "machine out of service", "times a machine out of service"))
-	if q.closed+len(q.out) == 0 {
-		out.Short = "No closed day, and no machine was out of service."
+	closed, away := "no closed day", "no machine was out of service"
+	if q.closed > 0 {
+		closed = count(q.closed, "closed day", "closed days")
 	}
+	if n := len(q.out); n > 0 {
+		away = "a machine was out of service " + howOften(n)
+	}
+	out.Short = capital(closed) + "; " + away + "."
 	if q.empty > 0 {
 		out.Outcome = NotProven
 		out.Short += fmt.Sprintf(" On %s nothing is recorded, and nobody said why.", count(q.empty, "day", "days"))
 	}
 	return out, nil
+}
+
+// howOften says how howOften: once, 2 times.
+func howOften(n int) string {
+	if n == 1 {
+		return "once"
+	}
+	return fmt.Sprintf("%d times", n)
 }
 
 // The duties that a water line has.
@@ -253,7 +265,7 @@ func (q *askWater) add(s *stretch) error {
 	return nil
 }
 
-// treat adds a note to a sum. A note that says how often counts so often.
+// treat adds a note to a sum. A note that says how howOften counts so howOften.
 func (q *askWater) treat(m *waterSum, n logbook.Row[entry.Note]) {
 	d := dataOf(n.Said)
 	times := max(d.Times, 1)
@@ -350,6 +362,10 @@ func (q *askWater) reply() (daily.Reply, error) {
 	out.Rows = append(out.Rows, q.rows...)
 	out.Outcome = Conforms
 	out.Short = fmt.Sprintf("%s: flushed and disinfected on every day of use.", capital(count(len(q.chairs), "chair", "chairs")))
+	if q.used == 0 {
+		out.Outcome = NotAssessed
+		out.Short = fmt.Sprintf("%s; no load was run, so that no day was a day of use.", capital(count(len(q.chairs), "chair", "chairs")))
+	}
 	if q.bare > 0 {
 		out.Outcome = NotProven
 		out.Short = fmt.Sprintf("%s; %s of a chair without a flush or without a disinfection.", capital(count(len(q.chairs), "chair", "chairs")), count(q.bare, "day", "days"))

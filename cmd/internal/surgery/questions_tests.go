@@ -77,7 +77,8 @@ func (q *askTests) add(s *stretch) error {
 	return nil
 }
 
-// signature tells how a day is signed.
+// signature tells how a day is signed, and the reason for which it was signed though
+// something was missing.
 func (a *asking) signature(s *stretch, d logbook.Day) daily.Cell {
 	var words []string
 	for _, n := range []int64{d.PreparedEntry, d.ReviewedEntry} {
@@ -87,6 +88,9 @@ func (a *asking) signature(s *stretch, d logbook.Day) daily.Cell {
 	}
 	if d.Revision > 1 {
 		words = append(words, fmt.Sprintf("revision %d", d.Revision))
+	}
+	if row, ok := s.signatures[d.PreparedEntry]; ok && row.Reason != "" {
+		words = append(words, "signed with something missing: "+strings.TrimSuffix(row.Reason, "."))
 	}
 	out := marked(Conforms, strings.Join(words, "; "))
 	switch {
@@ -117,8 +121,12 @@ func (q *askTests) reply() (daily.Reply, error) {
 	case q.inTime < q.used || q.signed < q.days:
 		yes, out.Outcome = "No", NotProven
 	}
-	out.Short = fmt.Sprintf("%s. The tests passed before the first load on %d of %s of a machine; %d of %s signed to the end.",
-		yes, q.inTime, count(q.used, "day of use", "days of use"), q.signed, count(q.days, "day is", "days are"))
+	signed := fmt.Sprintf("%d of %s signed to the end.", q.signed, count(q.days, "day is", "days are"))
+	if q.used == 0 {
+		out.Short = "No load was run, so that no test had to pass before one; " + signed
+		return out, nil
+	}
+	out.Short = fmt.Sprintf("%s. The tests passed before the first load on %d of %s of a machine; %s", yes, q.inTime, count(q.used, "day of use", "days of use"), signed)
 	return out, nil
 }
 
@@ -127,6 +135,7 @@ type askBad struct {
 	*asking
 	rows                         [][]daily.Cell
 	failed, unproven, borderline int
+	cycles, days                 int // in the period
 	open                         int // of them, nothing was entered
 	unsigned, late               int // days; loads released at the machine whose record has not come
 }
@@ -165,9 +174,10 @@ func (q *askBad) add(s *stretch) error {
 		}
 		q.rows = append(q.rows, []daily.Cell{q.cycleCell(c), plain(q.moment(c.Start.Time)), marked(o, c.Outcome), plain(said[c.Key]), plain(did)})
 	}
+	q.cycles, q.days = q.cycles+len(s.cycles), q.days+len(s.days)
 	q.machineOnly(s)
 	for _, d := range s.days {
-		if cell := q.signature(s, d); cell.Outcome != Conforms && d.Day <= q.last {
+		if cell := q.signature(s, d); cell.Outcome != Conforms {
 			q.unsigned++
 			q.rows = append(q.rows, []daily.Cell{dayCell(d.Day), plain(count(int(d.Cycles), "cycle", "cycles")), marked(NotProven, "not signed"), plain(capital(cell.Text) + "."), plain("")})
 		}
@@ -197,8 +207,12 @@ func (q *askBad) machineOnly(s *stretch) {
 func (q *askBad) reply() (daily.Reply, error) {
 	out := daily.Reply{Rows: q.rows, Outcome: Conforms, Columns: []string{"Cycle or day", "When", "Outcome", "Why", "What became of it"}}
 	if len(q.rows) == 0 {
-		out.Short = "None: every cycle conforms, and every day is signed."
-		if q.first == q.last && q.tip.Size == 0 {
+		switch {
+		case q.cycles > 0:
+			out.Short = "None: every cycle conforms, and every day that has entries is signed."
+		case q.days > 0:
+			out.Short = "No cycle is recorded, and every day that has entries is signed."
+		default:
 			out.Outcome, out.Short = NotAssessed, "Nothing is recorded."
 		}
 		return out, nil
@@ -220,6 +234,9 @@ func (q *askBad) reply() (daily.Reply, error) {
 	}
 	if len(parts) == 0 {
 		parts = []string{"every cycle with a record conforms"}
+		if q.cycles == 0 {
+			parts = []string{"no cycle is recorded"}
+		}
 	}
 	out.Short = capital(strings.Join(parts, ", "))
 	switch {

@@ -163,6 +163,10 @@ func unsigned(err error) error {
 // enterPrepared writes the file, then its entry, while nobody else writes.
 func (r *Records) enterPrepared(ctx context.Context, rec *DayRecord, by proven, s seal.Statement, data []byte) (Signed, error) {
 	n := int64(rec.Day.Record.Revision)
+	reason := "" // why it is signed though something is missing
+	if len(rec.Day.Missing) > 0 {
+		reason = strings.TrimSpace(rec.Day.Missing[0].Reason)
+	}
 	out := Signed{Revision: n, Name: by.Name, Meaning: seal.Prepared, Second: rec.Day.Signing.Second == "required"}
 	name := recordName(rec.Day.Date, n)
 	out.File = r.recordPath(name)
@@ -182,7 +186,7 @@ func (r *Records) enterPrepared(ctx context.Context, rec *DayRecord, by proven, 
 	out.SHA256, out.Stamped = body.SHA256, r.settings.Value.Timestamp.URL != ""
 	wrote := false
 	err = r.write(ctx, func(b *logbook.Batch) error {
-		if out.Entry, err = b.Add(entry.Draft{At: s.Time, By: by.Person.Person, Proved: by.how, Body: body}); err != nil || out.Resumed {
+		if out.Entry, err = b.Add(entry.Draft{At: s.Time, By: by.Person.Person, Proved: by.how, Reason: reason, Body: body}); err != nil || out.Resumed {
 			return err
 		}
 		if err := r.putRecord(name, data); err != nil {

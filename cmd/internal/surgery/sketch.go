@@ -35,12 +35,12 @@ func (r *Records) Small(s Shown, w, h float64) ([]byte, bool) {
 	if s.Verdict == nil {
 		return nil, false
 	}
-	return r.sketched(s.Cycle, w, h)
+	return r.sketched(s.Cycle, picture.SketchSVG, w, h)
 }
 
-// sketched draws the small figure of a kept cycle from its verdict; false where the
+// sketched draws a figure of a kept cycle from its verdict; false where the
 // verdict has no sketch, and the export must be read.
-func (r *Records) sketched(c logbook.Cycle, w, h float64) ([]byte, bool) {
+func (r *Records) sketched(c logbook.Cycle, draw func(picture.Sketched, float64, float64) ([]byte, error), w, h float64) ([]byte, bool) {
 	s := c.Verdict.Sketch
 	if s == nil {
 		return nil, false
@@ -52,7 +52,7 @@ func (r *Records) sketched(c logbook.Cycle, w, h float64) ([]byte, bool) {
 	if json.Unmarshal(c.Verdict.Measured, &held) != nil {
 		return nil, false
 	}
-	svg, err := picture.SketchSVG(picture.Sketched{
+	svg, err := draw(picture.Sketched{
 		Sketch: picture.Sketch{Seconds: s.Seconds, Top: s.Top, Low: s.Low, High: s.High, Curve: s.Curve},
 		ID:     c.Key, Name: r.nameOf(c), Outcome: c.Outcome, Kind: cycle.KindNamed(c.Kind),
 		HoldFrom: figureOf(held.From), HoldTo: figureOf(held.To)}, w, h)
