@@ -22,7 +22,7 @@ import (
 const manyCyclesInFile = 40
 
 // The figures of a bag in mm: with numbers, since the page is all that many readers open.
-const bagFigureWide, bagFigureHigh = 100, 36
+const bagFigureWide, bagFigureHigh = 84, 32
 
 // drawnFiles draws the small figures of cycles: from the sketch that a verdict keeps, and
 // where it keeps none from the kept files. Each file is read once; the figures of one
