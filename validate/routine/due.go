@@ -17,7 +17,11 @@ import (
 // after the first day of the records: what was done before them nobody can see here, and
 // by that day it must have been done again; at once where that day is unknown. A due day
 // on which the surgery was closed, or the machine out of service, moves to the next day
-// that was not. A closure on whose days loads were run explains nothing.
+// that was not. A closure on whose days loads were run explains nothing, nor does one that
+// came later explain what was overdue, or had failed, by then.
+//
+// Of several attempts on one day that at the latest time speaks, and of those at one time
+// the worst; the others that did not stand are told beside it.
 //
 // Error: a day that is none.
 func Due(r Routine, f Facts, day string, done []Done) ([]Owed, error) {
@@ -109,10 +113,7 @@ func (d *diary) places(l Line) []Owed {
 func (d *diary) fill(o *Owed) {
 	var today []Done
 	before := ""
-	for _, e := range d.done {
-		if !o.is(e) || e.Day > d.today {
-			continue
-		}
+	for _, e := range d.attempts(o) {
 		if verdict, _ := o.judge(e); verdict == Complete && e.Outcome != "not done" {
 			o.Last, o.LastAt, o.LastBy = e.Day, e.At, e.By
 		}
@@ -123,11 +124,13 @@ func (d *diary) fill(o *Owed) {
 		}
 	}
 	d.next(o)
-	if !d.decide(o, today) {
-		d.undone(o)
+	failed := d.failedBefore(o)
+	if !o.decide(today) {
+		d.undone(o, failed)
 	}
 	if o.State == Failed {
-		o.Next = d.today
+		o.FailedOn = cmp.Or(failed, d.today)
+		o.Next = o.FailedOn
 	}
 	if o.Per == perLoad {
 		d.loads(o)
@@ -141,61 +144,29 @@ func (o *Owed) is(e Done) bool {
 	return e.Duty == o.Duty && (o.Per == perSurgery || e.Steriliser == o.Steriliser && e.Place == o.Place)
 }
 
-// failedBefore tells whether the last entry before today failed: the duty then stays
-// due, whatever its interval.
-func (o *Owed) failedBefore(done []Done, today string) bool {
-	if o.Every.Days == 1 || o.Every == (Every{}) {
-		return false
-	}
-	failed := false
-	for _, e := range done {
-		if o.is(e) && e.Day < today && e.Outcome != "not done" {
-			verdict, _ := o.judge(e)
-			failed = verdict == Failed
-		}
-	}
-	return failed
-}
-
-// decide lets the last entry of the day speak; one that says "not done" only explains.
-func (d *diary) decide(o *Owed, today []Done) bool {
-	decided := false
-	for _, e := range today {
-		verdict, detail := o.judge(e)
-		if e.Outcome == "not done" {
-			if !decided {
-				o.Detail, o.By, o.At, o.Entry = join("said not to be done", e.Text), e.By, e.At, e.Entry
-			}
-			continue
-		}
-		o.State, o.Detail, o.By, o.At, o.Entry, decided = verdict, detail, e.By, e.At, e.Entry, true
-		o.Value, o.ValueUnit = e.Value, e.Unit
-		o.Count += max(1, e.Times)
-	}
-	return decided
-}
-
-// undone is a line without an entry today.
-func (d *diary) undone(o *Owed) {
-	failed := o.failedBefore(d.done, d.today)
+// undone is a line without an entry today; failed is the day since which it has not stood.
+func (d *diary) undone(o *Owed, failed string) {
 	reason, closed := d.closed(d.today, *o)
 	switch {
 	case o.Every == Every{}:
 		o.State = NotDue
-	case d.today < o.Next && !failed:
+	case failed != "":
+		o.State, o.Detail, o.Next, o.FailedOn = Overdue, "it failed and was not done again since", failed, failed
+	case d.today < o.Next:
 		o.State = NotDue
-	case closed:
-		o.State, o.Detail = Explained, reason
-	case failed:
-		o.State, o.Detail, o.Next = Overdue, "it failed and was not done again since", d.today
 	case o.Every.Days != 1 && o.Next != "" && o.Next < d.today:
 		o.State = Overdue
+	case closed:
+		o.State, o.Detail = Explained, reason
 	}
 	if o.State == NotDue && o.Every != (Every{}) && o.Last == "" {
 		o.State = NeverEntered
 	}
 	if (o.State == Open || o.State == Overdue) && o.Detail == "" && o.Every.Days != 1 && o.Last == "" {
 		o.Detail = "never entered"
+	}
+	if o.State == Overdue && closed {
+		o.Detail = strings.TrimPrefix(o.Detail+"; "+reason, "; ")
 	}
 }
 
@@ -254,6 +225,9 @@ func (d *diary) closed(day string, o Owed) (string, bool) {
 		whole := c.Steriliser == "" && c.Place == ""
 		mine := c.Steriliser != "" && c.Steriliser == o.Steriliser || c.Place != "" && c.Place == o.Place
 		if day < c.From || c.To != "" && day > c.To || !whole && !mine {
+			continue
+		}
+		if day == c.To && c.Back {
 			continue
 		}
 		if c.Place == "" && slices.ContainsFunc(d.facts.Loads, func(l Load) bool { return l.Day == day && (whole || l.Steriliser == c.Steriliser) }) {
@@ -328,7 +302,7 @@ func (d *diary) gate(o *Owed, today []Done, before string) {
 // wasDue tells whether the line was due as things stood before this day's entries, or
 // became due by one that failed.
 func (d *diary) wasDue(o *Owed, today []Done, before string) bool {
-	if o.Every.Days == 1 || o.failedBefore(d.done, d.today) {
+	if o.Every.Days == 1 || d.failedBefore(o) != "" {
 		return true
 	}
 	if next := d.dueAfter(o, before); next <= d.today {

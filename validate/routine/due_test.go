@@ -311,10 +311,66 @@ func TestClosuresExplain(t *testing.T) {
 		t.Errorf("done on a closed day: %s", o.State)
 	}
 	failed := did("2026-10-31", "failed")
-	if o := stateOf(t, week, out, "2026-11-02", last, failed); o.State != Explained {
-		t.Errorf("out of service since it failed: %s", o.State)
+	if o := stateOf(t, week, out, "2026-11-02", last, failed); o.State != Overdue || o.FailedOn != "2026-10-31" || o.Detail != "it failed and was not done again since; out of service: pump" {
+		t.Errorf("out of service since it failed: %s, %q", o.State, o.Detail)
 	}
-	if o := stateOf(t, week, Facts{}, "2026-11-01", last, failed); o.State != Overdue || o.Next != "2026-11-01" {
-		t.Errorf("failed before its next day: %s %s", o.State, o.Next)
+	for _, day := range []string{"2026-11-01", "2026-11-20"} {
+		if o := stateOf(t, week, Facts{}, day, last, failed, did("2026-10-31", "failed")); o.State != Overdue || o.Next != "2026-10-31" || o.FailedOn != "2026-10-31" {
+			t.Errorf("failed before its next day, on %s: %s %s", day, o.State, o.Next)
+		}
+	}
+}
+
+// A time out of service explains what fell inside it: neither the day on which the
+// machine was back, nor what was overdue before.
+func TestClosureExplainsOnlyItself(t *testing.T) {
+	pump := func(from, to string) Facts {
+		return Facts{Closed: []Closure{{Steriliser: "S1", From: from, To: to, Back: true, Reason: "pump"}}}
+	}
+	daily, week := one(Every{Days: 1}, true), one(Every{Days: 7}, true)
+	for _, c := range []struct {
+		name   string
+		r      Routine
+		f      Facts
+		state  State
+		detail string
+	}{
+		{"five minutes of the day", daily, pump(monday, monday), Open, ""},
+		{"the day on which it was back", daily, pump("2026-10-30", monday), Open, ""},
+		{"back the day after", daily, pump("2026-10-30", "2026-11-03"), Explained, "out of service: pump"},
+		{"five minutes of the day, due", week, pump(monday, monday), Overdue, ""},
+		{"overdue before it went out", week, pump("2026-11-01", ""), Overdue, "out of service: pump"},
+		{"due while it was out", week, pump("2026-10-25", ""), Explained, "out of service: pump"},
+	} {
+		if o := stateOf(t, c.r, c.f, monday, did("2026-10-20", "passed")); o.State != c.state || o.Detail != c.detail {
+			t.Errorf("%s: %s, %q; expected %s, %q", c.name, o.State, o.Detail, c.state, c.detail)
+		}
+	}
+}
+
+// The attempt at the latest time speaks, of several at one time the worst, and those that
+// did not stand are told and not counted.
+func TestAttempts(t *testing.T) {
+	r := Routine{"own", []Line{{Duty: "d", Per: perSteriliser, Every: Every{Days: 1}, Unit: "min", Low: num(15)}}}
+	try := func(hhmm string, minutes float64) Done {
+		return Done{Duty: "d", Steriliser: "S1", Day: monday, At: clock(monday, hhmm), Outcome: "done", Value: num(minutes), Unit: "min"}
+	}
+	for _, c := range []struct {
+		done   []Done
+		state  State
+		count  int
+		detail string
+	}{
+		{[]Done{try("18:30", 30), try("19:03", 3)}, Failed, 1, "3 min, needs 15 min"},
+		{[]Done{try("09:02", 2), try("09:10", 3), try("20:30", 30)}, Complete, 1, "30 min, needs 15 min; 2 attempts before it did not stand (2 min, needs 15 min; 3 min, needs 15 min)"},
+		{[]Done{try("18:00", 30), try("18:00", 3)}, Failed, 1, "3 min, needs 15 min"},
+		{[]Done{try("18:00", 30), try("19:00", 20)}, Complete, 2, "20 min, needs 15 min"},
+	} {
+		for range 2 {
+			if o := stateOf(t, r, Facts{}, monday, c.done...); o.State != c.state || o.Count != c.count || o.Detail != c.detail {
+				t.Errorf("%s, %d, %q; expected %s, %d, %q", o.State, o.Count, o.Detail, c.state, c.count, c.detail)
+			}
+			slices.Reverse(c.done)
+		}
 	}
 }

@@ -72,6 +72,7 @@ type Closure struct {
 	Steriliser string // "" with Place "": the whole surgery
 	Place      string
 	From, To   string // first and last day; To "": not over
+	Back       bool   // it ended during the last day: what that day owes is owed
 	Reason     string
 }
 
@@ -88,7 +89,7 @@ type Done struct {
 	Steriliser string
 	Place      string
 	Day        string    // the day it counts for
-	At         time.Time // when its result stood
+	At         time.Time // when it was over and its result stood; the end of the day where nobody said
 	By         string
 	Outcome    string // done, passed, failed, not done; "": nothing to pass
 	Value      *float64
@@ -107,7 +108,7 @@ type Owed struct {
 	Place      string
 	State      State
 	Before     Before
-	Count      int       // entries of the day that count, times included; releases of loads
+	Count      int       // attempts of the day that stand, times included; releases of loads
 	At         time.Time // of the entry that decides, zero where there is none
 	By         string
 	Entry      int64 // of the same, 0 where there is none
@@ -117,5 +118,6 @@ type Owed struct {
 	LastAt     time.Time
 	LastBy     string
 	Next       string // the day it is due next, at the latest; "" where that is not fixed
+	FailedOn   string // the first day of failures that nothing has made good since; "" none
 	Detail     string // figures and limits, or why not
 }
