@@ -3,6 +3,7 @@ package surgery
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 
 	"holdproof/report/logbook"
@@ -69,7 +70,7 @@ func (r *Records) noteCycle(ctx context.Context, v *logbook.View, n Noting, duty
 	return nil
 }
 
-// noteClosed refuses a closed day on which a machine ran.
+// noteClosed refuses a closed day on which a machine ran, or work was done.
 func (r *Records) noteClosed(ctx context.Context, v *logbook.View, _ Noting, duty dutyKind, body *entry.Note) error {
 	if duty.Name != dutyClosed {
 		if body.Day > r.Today() {
@@ -77,9 +78,30 @@ func (r *Records) noteClosed(ctx context.Context, v *logbook.View, _ Noting, dut
 		}
 		return nil
 	}
+	const instead = "Check the day given with --date."
 	ran, err := v.Cycles(ctx, logbook.CycleFilter{From: body.Day, To: body.Day})
-	if err == nil && len(ran) > 0 {
-		err = &Refusal{Why: fmt.Sprintf("on %s %d cycles ran, the first of them %s", dayWords(body.Day), len(ran), r.nameOf(ran[0])), Instead: "Check the day given with --date.", Field: "date"}
+	switch {
+	case err != nil:
+		return err
+	case len(ran) > 0:
+		return &Refusal{Why: fmt.Sprintf("on %s %d cycles ran, the first of them %s", dayWords(body.Day), len(ran), r.nameOf(ran[0])), Instead: instead, Field: "date"}
+	}
+	worked, err := work(ctx, v, body.Day)
+	if err == nil && len(worked) > 0 {
+		first := worked[0]
+		err = &Refusal{Why: fmt.Sprintf("on %s work was done, and %s is entered: the first is %s (entry %d)", dayWords(body.Day), count(len(worked), "duty", "duties"), first.Said.Duty, first.Number),
+			Instead: instead + " If the entries are wrong, withdraw them first; what was not done can be entered as not done, with the reason.", Field: "date"}
 	}
 	return err
+}
+
+// work is what is entered as done that day and shows that the surgery was open: what is
+// done at chairs, machines and rooms. Results that come later, visits and examinations
+// are none of it.
+func work(ctx context.Context, v *logbook.View, day string) ([]logbook.Row[entry.Note], error) {
+	notes, err := logbook.Find[entry.Note](ctx, v, logbook.Filter{From: day, To: day})
+	return slices.DeleteFunc(notes, func(n logbook.Row[entry.Note]) bool {
+		duty, _ := dutyNamed(n.Said.Duty)
+		return n.Said.Day != day || n.Said.Outcome == "not done" || duty.Says != sayDone && duty.Name != dutyCounter && (duty.Kind == "" || n.Said.Cycle != "")
+	}), err
 }

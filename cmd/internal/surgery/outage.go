@@ -95,7 +95,8 @@ func (r *Records) outOfServiceAt(ctx context.Context, v *logbook.View, machine s
 }
 
 // closures are the days on which the surgery was closed, and those that a machine was out
-// of service. A day on which it ran loads is none of them: what that day owes is owed.
+// of service. A day on which it ran loads is none of them, nor one for which work is
+// entered, nor that on which a machine was back: what that day owes is owed.
 func (o *owing) closures() error {
 	from := back(o.day, nearClosures)
 	closed, err := logbook.Find[entry.Note](o.ctx, o.v, logbook.Filter{Topic: dutyClosed, From: from, To: o.day})
@@ -103,6 +104,13 @@ func (o *owing) closures() error {
 		return err
 	}
 	for _, n := range closed {
+		worked, err := work(o.ctx, o.v, n.Said.Day)
+		if err != nil {
+			return err
+		}
+		if len(worked) > 0 {
+			continue
+		}
 		o.facts.Closed = append(o.facts.Closed, routine.Closure{From: n.Said.Day, To: n.Said.Day, Reason: n.Said.Text})
 	}
 	out, err := o.r.outages(o.ctx, o.v, o.day)
@@ -112,7 +120,7 @@ func (o *owing) closures() error {
 	for _, x := range out {
 		c := routine.Closure{Steriliser: x.machine, From: x.from.Format(time.DateOnly), Reason: x.reason}
 		if !x.to.IsZero() {
-			if c.To = x.to.Format(time.DateOnly); c.To < from {
+			if c.To, c.Back = x.to.Format(time.DateOnly), true; c.To < from {
 				continue
 			}
 		}

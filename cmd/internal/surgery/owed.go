@@ -130,6 +130,9 @@ func (o *owing) told(d routine.Owed) Owed {
 	out := Owed{Owed: d, ByName: o.names[d.By], LastByName: o.names[d.LastBy], Cycle: o.read[d.Entry]}
 	if n, is := o.notes[d.Entry]; is {
 		out.Text = n.Said.Text
+		if _, said := o.r.overAt(n); !said && out.Cycle == "" {
+			out.At = time.Time{} // when it was typed is not when it was done
+		}
 		data := dataOf(n.Said)
 		out.Product, out.Strength, out.More = data.Product, data.Strength, data.words()
 		if low := data.NeedsMin; low != nil && data.Source != "" && (d.Low == nil || *low > *d.Low) {

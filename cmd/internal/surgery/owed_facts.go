@@ -167,7 +167,7 @@ func (o *owing) add(notes []logbook.Row[entry.Note], cycles []logbook.Cycle) err
 		if duty, _ := dutyNamed(n.Said.Duty); duty.Kind != "" && n.Cycle != "" {
 			continue // it speaks through its test
 		}
-		if d, why := doneBy(n); why == "" {
+		if d, why := o.r.doneBy(n); why == "" {
 			o.done = append(o.done, d)
 		} else if n.Said.Day == o.day {
 			o.waits[waitsAt{d.Duty, d.Steriliser, d.Place}] = why
@@ -205,9 +205,10 @@ func (o *owing) addTest(c logbook.Cycle, read *logbook.Row[entry.Note]) error {
 
 // doneBy is an entry as the routine knows it; why says what still keeps it from counting,
 // "" for nothing.
-func doneBy(n logbook.Row[entry.Note]) (d routine.Done, why string) {
+func (r *Records) doneBy(n logbook.Row[entry.Note]) (d routine.Done, why string) {
 	s := n.Said
-	d = routine.Done{Duty: s.Duty, Steriliser: s.Steriliser, Place: s.Place, Day: s.Day, At: n.At, By: n.By, Outcome: s.Outcome,
+	at, _ := r.overAt(n)
+	d = routine.Done{Duty: s.Duty, Steriliser: s.Steriliser, Place: s.Place, Day: s.Day, At: at, By: n.By, Outcome: s.Outcome,
 		Value: s.Value, Unit: s.Unit, Text: s.Text, Entry: n.Number}
 	data := dataOf(s)
 	d.Low, d.Times = data.NeedsMin, data.Times
@@ -222,6 +223,26 @@ func doneBy(n logbook.Row[entry.Note]) (d routine.Done, why string) {
 		why = "its result was not entered"
 	}
 	return d, why
+}
+
+// overAt is when what a note tells of was over: its out time, else when it was done. Where
+// the note was entered on another day and gives no time, it is the end of its own day, and
+// said is false.
+func (r *Records) overAt(n logbook.Row[entry.Note]) (at time.Time, said bool) {
+	s := n.Said
+	switch {
+	case !s.To.IsZero():
+		return r.local(s.To.Time), true
+	case r.localDay(n.At) == s.Day:
+		return n.At, true
+	case !s.From.IsZero():
+		return r.local(s.From.Time), true
+	}
+	day, err := time.ParseInLocation(time.DateOnly, s.Day, r.zone)
+	if err != nil { // cannot be: the logbook keeps days in this form
+		return n.At, true
+	}
+	return day.AddDate(0, 0, 1).Add(-time.Second), false
 }
 
 // dataOf are the fields that only some duties have.

@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"regexp"
 	"testing"
+	"time"
 
 	"holdproof/report/daily"
 )
@@ -20,7 +21,12 @@ func manyFacts() []Noting {
 			Noting{Duty: "water lines flushed", Place: chair, Outcome: "done", Value: &two, At: at("07:1" + minute + ":00")},
 			Noting{Duty: "water lines flushed", Place: chair, Outcome: "done", Value: &short, At: at("07:0" + minute + ":00")}, // done again, longer
 			Noting{Duty: "suction looked at", Place: chair, Outcome: "not done", Text: "no patient", At: at("07:20:00")},
-			Noting{Duty: dutyDisinfected, Place: chair, Outcome: "done", Product: "rinse", Strength: "3 %", From: at("17:00:00"), To: at("17:1" + minute + ":00"), At: at("17:12:30")})
+			Noting{Duty: dutyDisinfected, Place: chair, Outcome: "done", Product: "rinse", Strength: "3 %", From: at("17:00:00"), To: at("17:1" + minute + ":00"), At: at("17:12:30")},
+			// Typed the day after, at whatever time that is: taken out too early, after one that was not; and twice with no time at all.
+			Noting{Duty: dutyDisinfected, Day: monday, Place: chair, Product: "rinse", Strength: "3 %", From: at("18:30:00"), To: at("18:3" + minute + ":00")},
+			Noting{Duty: dutyDisinfected, Day: monday, Place: chair, Product: "rinse", Strength: "3 %", From: at("18:00:00"), To: at("18:25:00")},
+			Noting{Duty: dutyFlushedEnd, Day: monday, Place: chair, Outcome: "done", Value: &two},
+			Noting{Duty: dutyFlushedEnd, Day: monday, Place: chair, Outcome: "done", Value: &short})
 	}
 	for _, machine := range []string{"S1", "S2"} {
 		out = append(out,
@@ -62,6 +68,7 @@ func TestNoOrderOfEntriesMatters(t *testing.T) {
 	for round := range 5 {
 		s := signedSite(t, chairs)
 		s.demoDay(t)
+		s.clock.Time = at("18:00:00").AddDate(0, 0, 1) // the day after, some is entered late
 		facts, loads := manyFacts(), []string{"S1/1043", "S1/1044", "S1/1046", "S1/1049"}
 		if round > 0 {
 			r.Shuffle(len(facts), func(i, j int) { facts[i], facts[j] = facts[j], facts[i] })
@@ -69,6 +76,7 @@ func TestNoOrderOfEntriesMatters(t *testing.T) {
 		}
 		for _, n := range facts {
 			n.By = by("mara")
+			s.clock.Time = s.clock.Add(time.Minute)
 			if _, err := s.Note(t.Context(), n); err != nil {
 				t.Fatalf("%s at %s%s: %v", n.Duty, n.Steriliser, n.Place, err)
 			}

@@ -159,3 +159,38 @@ func TestOwedAgain(t *testing.T) {
 		t.Error("asked again, it says something else", err)
 	}
 }
+
+// Five minutes out of service do not clear the day, nor what was overdue before.
+func TestOwedShortOutage(t *testing.T) {
+	s := signedSiteAt(t, time.Date(2025, 1, 6, 18, 0, 0, 0, time.UTC), chairs)
+	s.note(t, Noting{Duty: "pressure vessel examined", Steriliser: "S1", Outcome: "passed"})
+	s.clock.Time = time.Date(2026, 11, 2, 18, 0, 0, 0, time.UTC)
+	s.note(t, Noting{Duty: dutyOutOfUse, Steriliser: "S1", Text: "door", From: at("10:00:00"), To: at("10:05:00")})
+	if o := s.owed(t, monday, dutyControl, "S1"); o.State != OwedOpen {
+		t.Errorf("five minutes: %s", o.short())
+	}
+	s.note(t, Noting{Duty: dutyOutOfUse, Steriliser: "S1", Text: "pump", From: at("17:00:00")})
+	if o := s.owed(t, monday, dutyControl, "S1"); o.State != OwedExplained {
+		t.Errorf("out at the end of the day: %s", o.short())
+	}
+	if o := s.owed(t, monday, "pressure vessel examined", "S1"); o.State != OwedOverdue || o.Detail != "out of service: pump" || o.Next != "2026-03-06" {
+		t.Errorf("overdue before: %s, %s", o.short(), o.Next)
+	}
+}
+
+// A day with work entered is no closed day, whichever was entered first.
+func TestClosedDayWithWork(t *testing.T) {
+	s := signedSite(t, chairs)
+	s.note(t, Noting{Duty: "suction looked at", Place: "chair 1", Outcome: "not done", Text: "closed"})
+	s.note(t, Noting{Duty: dutyClosed, Text: "training"})
+	if o := s.owed(t, monday, "suction looked at", "chair 2"); o.State != OwedExplained {
+		t.Errorf("closed: %s", o.short())
+	}
+	two := 2.0
+	s.note(t, Noting{Duty: dutyFlushed, Place: "chair 1", Outcome: "done", Value: &two})
+	if o := s.owed(t, monday, "suction looked at", "chair 2"); o.State != OwedOpen {
+		t.Errorf("closed, and worked: %s", o.short())
+	}
+	_, err := s.Note(t.Context(), Noting{Duty: dutyClosed, Text: "training", By: by("lea")})
+	refusedFor(t, err, "on 2 Nov 2026 work was done, and 1 duty is entered: the first is water lines flushed (entry", "--date")
+}
