@@ -140,7 +140,7 @@ func (d *Desk) waiting(r *http.Request, v visitor, data *todayData) error {
 	}
 	data.Open = openParts(review.Owed)
 	for _, x := range review.Waiting {
-		mine := v.Inspector || x.Kind == surgery.WaitRecall || slices.ContainsFunc(x.For, func(role string) bool { return slices.Contains(v.Roles, role) })
+		mine := v.Inspector || x.Kind == surgery.WaitRecall || x.Kind == surgery.WaitWindow || slices.ContainsFunc(x.For, func(role string) bool { return slices.Contains(v.Roles, role) })
 		mine = mine && (x.Not == "" || x.Not != v.Person)
 		if !mine {
 			data.Others++

@@ -19,6 +19,9 @@ func (b *dayBuilder) missing() error {
 	say := func(machine, format string, args ...any) {
 		b.day.Missing = append(b.day.Missing, daily.Missing{What: fmt.Sprintf(format, args...), Machine: machine, Reason: b.reason})
 	}
+	if err := b.failedReadings(say); err != nil {
+		return err
+	}
 	if len(b.day.Cycles)+len(b.notes) == 0 && len(b.day.Closed) == 0 {
 		say("", "nothing was recorded that day, and nobody noted that the surgery was closed")
 	} else {
@@ -103,6 +106,8 @@ func (b *dayBuilder) missingDuties(say func(machine, format string, args ...any)
 // why says in a few words what is wrong with a line, "" if it was simply not done.
 func (o Owed) why() string {
 	switch {
+	case o.State == OwedOverdue && o.FailedOn != "":
+		return join("failed on "+DayWords(o.FailedOn), o.Detail)
 	case o.State == OwedOverdue && o.Last != "":
 		return join("overdue since "+DayWords(o.Next)+", last done "+DayWords(o.Last), o.Detail)
 	case o.State == OwedOverdue:

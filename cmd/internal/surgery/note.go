@@ -150,6 +150,9 @@ func (r *Records) plan(ctx context.Context, v *logbook.View, n Noting) (planned,
 	}
 	duty, _ := dutyNamed(n.Duty)
 	out := planned{body: body, act: duty.act()}
+	if slices.Contains(dataOf(body).Explains, explainsTest) {
+		out.act = ActClose // that a load stays as it is after a failed test, the lead decides
+	}
 	if body.Cycle == "" {
 		return out, nil
 	}

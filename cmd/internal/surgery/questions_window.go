@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"holdproof/parse/cycle"
@@ -160,6 +161,7 @@ type askWindow struct {
 	rows     [][]daily.Cell
 	bad      int
 	loads    int
+	after    int // of these, those after a test that a person read as failed
 	tests    int
 	goods    map[[2]string]logbook.Cycle // the newest good test, by machine and kind
 	inBad    map[[2]string]bool
@@ -169,6 +171,10 @@ type askWindow struct {
 func (q *askWindow) add(s *stretch) error {
 	if q.goods == nil {
 		q.goods, q.inBad = map[[2]string]logbook.Cycle{}, map[[2]string]bool{}
+	}
+	read, err := q.readFailed(s)
+	if err != nil {
+		return err
 	}
 	tests := slices.DeleteFunc(slices.Clone(s.cycles), func(c logbook.Cycle) bool { return !isTest(c) })
 	slices.SortStableFunc(tests, func(x, y logbook.Cycle) int { return x.Start.Compare(y.Start.Time) })
@@ -184,9 +190,19 @@ func (q *askWindow) add(s *stretch) error {
 			q.goods[k], q.inBad[k] = c, false
 		case stands == testBad && !q.inBad[k]:
 			q.inBad[k] = true
+			i := slices.IndexFunc(read, func(t failedTest) bool { return t.cycle == c.Key })
+			if i >= 0 {
+				q.failed(s, read[i], q.cycleCell(c))
+				continue
+			}
 			if err := q.window(s, c); err != nil {
 				return err
 			}
+		}
+	}
+	for _, t := range read {
+		if t.cycle == "" {
+			q.failed(s, t, dayCell(t.note.Said.Day))
 		}
 	}
 	for _, c := range s.cycles {
@@ -232,11 +248,53 @@ func (q *askWindow) window(s *stretch, bad logbook.Cycle) error {
 	return nil
 }
 
+// readFailed are the tests that a person read as failed, with a record or without one.
+func (q *askWindow) readFailed(s *stretch) ([]failedTest, error) {
+	notes := slices.DeleteFunc(slices.Clone(s.notes), func(n logbook.Row[entry.Note]) bool {
+		return n.Said.Outcome != "failed" || q.machine != "" && n.Said.Steriliser != q.machine
+	})
+	if len(notes) == 0 {
+		return nil, nil
+	}
+	return q.r.failedTests(q.ctx, q.v, notes)
+}
+
+// failed adds the loads that a test which a person read as failed calls into question:
+// also those that ran after it, until the next good one.
+func (q *askWindow) failed(s *stretch, t failedTest, to daily.Cell) {
+	q.bad++
+	since := plain("no good one before")
+	if !t.good.IsZero() {
+		since = plain(q.moment(t.good))
+	}
+	if t.cycle == "" { // it is known by its time alone
+		to.Text = ""
+	}
+	to.Marked, to.Outcome, to.Text = true, Failed, strings.TrimPrefix(to.Text+", "+q.moment(t.ran)+", read as failed", ", ")
+	if len(t.loads) == 0 {
+		q.rows = append(q.rows, []daily.Cell{plain(t.kind()), since, to, plain("no load"), plain("")})
+	}
+	for _, c := range t.loads {
+		did, _ := q.became(s, c)
+		cell := q.cycleCell(c)
+		cell.Text += ", " + q.moment(c.Start.Time)
+		q.loads++
+		if c.Start.After(t.ran) {
+			q.after++
+			cell.Text += ", after it"
+		}
+		q.rows = append(q.rows, []daily.Cell{plain(t.kind()), since, to, cell, plain(did)})
+	}
+}
+
 func (q *askWindow) reply() (daily.Reply, error) {
 	out := daily.Reply{Rows: q.rows, Outcome: Conforms, Columns: []string{"Test", "Last good one", "First bad one", "Load between", "What became of it"}}
 	if q.bad > 0 {
 		out.Outcome = NotProven
-		out.Short = fmt.Sprintf("%s bad in this time; %s before, since the last good test of the same kind.", capital(count(q.bad, "test was", "tests were")), count(q.loads, "load ran", "loads ran"))
+		out.Short = fmt.Sprintf("%s bad in this time; %s before, since the last good test of the same kind.", capital(count(q.bad, "test was", "tests were")), count(q.loads-q.after, "load ran", "loads ran"))
+		if q.after > 0 {
+			out.Short += fmt.Sprintf(" %s after it and before the next good one.", capital(count(q.after, "load ran", "loads ran")))
+		}
 		return out, nil
 	}
 	if len(q.machines) == 0 {

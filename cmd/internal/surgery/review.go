@@ -20,9 +20,11 @@ const reviewDays = 31
 
 // The kinds of what waits, worst first.
 const (
+	WaitWindow     = "failed-test" // read as failed, and loads wait for the lead because of it
 	WaitRecall     = "recall"
 	WaitLoad       = "load"       // failed or not proven, undecided
 	WaitTest       = "test"       // failed, not proven or borderline
+	WaitFailed     = "failed"     // a duty failed and was not made good
 	WaitBorderline = "borderline" // undecided, or waiting for the second person
 	WaitIndicator  = "indicator"
 	WaitStop       = "repeat" // one number or the same readings twice
@@ -44,7 +46,7 @@ const (
 )
 
 // waitOrder is the order in which they are shown.
-var waitOrder = []string{WaitRecall, WaitLoad, WaitTest, WaitBorderline, WaitIndicator, WaitStop, WaitGap, WaitCounter, WaitEarly,
+var waitOrder = []string{WaitWindow, WaitRecall, WaitLoad, WaitTest, WaitFailed, WaitBorderline, WaitIndicator, WaitStop, WaitGap, WaitCounter, WaitEarly,
 	WaitOverdue, WaitStranger, WaitFile, WaitRerun, WaitRejected, WaitQuarantine, WaitRecord, WaitRelease, WaitOpen, WaitDrift, WaitRevision, WaitSignature}
 
 // Waiting is one thing that waits for a person.
@@ -76,7 +78,7 @@ type Review struct {
 // Bad tells whether anything waits that does not conform.
 func (r Review) Bad() bool {
 	return slices.ContainsFunc(r.Waiting, func(w Waiting) bool {
-		return slices.Contains([]string{WaitRecall, WaitLoad, WaitTest, WaitBorderline}, w.Kind)
+		return slices.Contains([]string{WaitWindow, WaitRecall, WaitLoad, WaitTest, WaitFailed, WaitBorderline}, w.Kind)
 	})
 }
 
@@ -90,7 +92,7 @@ func (r *Records) Review(ctx context.Context) (Review, error) {
 		}
 		out.From = from
 		w := &waits{r: r, ctx: ctx, v: v, from: from, to: to, stopped: map[string]bool{}}
-		for _, look := range []func() error{w.recalls, w.between, w.cycles, w.owed, w.machine, w.files, w.open, w.drift, w.days} {
+		for _, look := range []func() error{w.failed, w.recalls, w.between, w.cycles, w.owed, w.machine, w.files, w.open, w.drift, w.days} {
 			if err := look(); err != nil {
 				return err
 			}
@@ -322,7 +324,7 @@ func (w *waits) test(c logbook.Cycle) error {
 	default:
 		x.Instruction = "Take the steriliser out of use. Tell the lead."
 		if strings.Contains(why, "read as failed") {
-			x.Why = "It was read as failed."
+			x.Why, x.Outcome = "It was read as failed.", Failed
 		}
 		x.Type = "note --duty \"" + dutyOutOfUse + "\" --steriliser " + c.Steriliser + " --text TEXT"
 		better, err := w.passedSince(c)

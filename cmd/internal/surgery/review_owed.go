@@ -27,6 +27,7 @@ func (w *waits) owed() error {
 			continue // said once, with what was begun and is not over
 		case !l.Wanted() && l.State != OwedNeverEntered:
 			continue
+		case l.FailedOn != "": // each day anew, or until it is done again
 		case l.Daily() || l.State == OwedOpen || l.State == OwedNeverEntered:
 			w.today = append(w.today, l)
 			continue
@@ -49,6 +50,10 @@ func (w *waits) owed() error {
 		if x.Name == "" {
 			x.Name = "surgery"
 		}
+		if l := at[s][0]; l.FailedOn != "" {
+			x.Kind, x.Outcome, x.Day = WaitFailed, Failed, l.FailedOn
+			x.Instruction = failedDo(l) + " " + x.Instruction
+		}
 		switch l.Before {
 		case OwedLoadsWithin:
 			x.Why += " Loads were run without it today."
@@ -58,6 +63,19 @@ func (w *waits) owed() error {
 		w.add(x, enough(ActNote)...)
 	}
 	return nil
+}
+
+// failedDo is what is done first about a duty that failed.
+func failedDo(l Owed) string {
+	switch {
+	case l.Duty == dutyCount:
+		return "Follow the maker's instructions for these lines and the local code for water; tell the lead. Then have the water counted again."
+	case l.Place != "":
+		return "Do it again, as the maker says."
+	case l.Steriliser == "":
+		return "Tell the lead, and do it again."
+	}
+	return "Take " + l.Steriliser + " out of use, tell the lead, and do it again."
 }
 
 // typed is the command that notes the line, without the program's name.
@@ -70,8 +88,14 @@ func (o Owed) typed() string {
 	case o.Steriliser != "":
 		out += " --steriliser " + o.Steriliser
 	}
-	if says := duty.says(); len(says) > 0 && !duty.Judge {
+	switch says := duty.says(); {
+	case duty.Says == sayPassed && !duty.Judge:
+		out += " --outcome OUTCOME"
+	case len(says) > 0 && !duty.Judge:
 		out += " --outcome " + says[0]
+	}
+	if duty.asks(asksControl) {
+		out += " --control CONTROL"
 	}
 	if duty.Needs {
 		out += " --value FIGURE"
