@@ -108,3 +108,10 @@ func convert(v float64, from, to string) (float64, bool) {
 	}
 	return v * f / t, true
 }
+
+// Judge says what an entry about the line comes to, by its outcome and its figure, whatever
+// day it is of: [Complete], [Failed] or [Unproven]. One that says "not done" is not proven.
+func (l Line) Judge(e Done) State {
+	state, _ := (&Owed{Line: l}).judge(e)
+	return state
+}
