@@ -30,6 +30,9 @@ var howTo = template.Must(template.New("").Parse(howToText))
 // Text writes the page: ASCII commands, one line each, that a person can copy.
 func (c Checking) Text() []byte {
 	var out bytes.Buffer
+	for _, s := range []*string{&c.Surgery, &c.Steriliser, &c.Signer} {
+		*s = strings.Join(strings.Fields(*s), " ") // a line end within a name would begin a line of its own
+	}
 	// A template over plain fields into memory does not fail.
 	if err := howTo.Execute(&out, struct {
 		Checking

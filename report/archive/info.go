@@ -2,6 +2,7 @@ package archive
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -56,22 +57,43 @@ func (i Info) text() []byte {
 	return out
 }
 
-// parseInfo reads bag-info.txt as [Info.text] writes it: one line a label. Other labels
-// are passed over, as the RFC wants it.
+// once are the labels that may stand there but once: one of them by the RFC, the others
+// because two answers would be none.
+var once = []string{labelPacked, labelOxum, labelFrom, labelTo, labelSteriliser}
+
+// labels are those that are read, as they are written here.
+var labels = append([]string{labelSurgery, labelSoftware, labelMissing}, once...)
+
+// parseInfo reads bag-info.txt (RFC 8493, 2.2.2; read): labels in any case, a value may
+// go on in lines that begin with a blank or a tab, labels may be repeated. Other labels
+// are passed over.
 func parseInfo(text string) (Info, error) {
 	var i Info
 	seen := map[string]bool{}
+	var fields [][2]string
 	for line := range strings.Lines(text) {
 		line = strings.TrimRight(line, "\r\n")
+		if n := len(fields); n > 0 && line != "" && (line[0] == ' ' || line[0] == '\t') {
+			fields[n-1][1] += " " + strings.TrimSpace(line)
+			continue
+		}
 		label, value, ok := strings.Cut(line, ":")
-		if !ok {
+		if !ok || strings.TrimSpace(label) == "" {
 			return i, fmt.Errorf("the line %.80q has no label", line)
 		}
-		if seen[label] && label != labelMissing {
-			return i, fmt.Errorf("%.80s stands there twice", label)
+		fields = append(fields, [2]string{label, value})
+	}
+	for _, f := range fields {
+		at := slices.IndexFunc(labels, func(l string) bool { return strings.EqualFold(l, f[0]) })
+		if at < 0 {
+			continue
+		}
+		label := labels[at]
+		if seen[label] && slices.Contains(once, label) {
+			return i, fmt.Errorf("%s stands there twice", label)
 		}
 		seen[label] = true
-		if err := i.set(label, strings.TrimSpace(value)); err != nil {
+		if err := i.set(label, strings.TrimSpace(f[1])); err != nil {
 			return i, err
 		}
 	}
@@ -89,7 +111,7 @@ func parseInfo(text string) (Info, error) {
 func (i *Info) set(label, value string) error {
 	switch label {
 	case labelSurgery:
-		i.Surgery = value
+		i.Surgery = strings.TrimPrefix(i.Surgery+", "+value, ", ")
 	case labelPacked:
 		i.Packed = value
 	case labelSoftware:

@@ -107,7 +107,8 @@ func (l *LedgerWriter) Finish() error {
 // ReadLedger reads a ledger and hands out its entries in order. Each must be proved to
 // stand at its place under the root of c, and all together must make the tree of c,
 // which is returned. What does not hold goes to p, and the tree is nil; after a line that
-// cannot be read, or many entries that are not proved, it goes no further.
+// cannot be read it goes no further. Where ledger and
+// checkpoint are of two sizes, that is all that is said.
 //
 // Error: fn's.
 func ReadLedger(r io.Reader, c entry.Checkpoint, p *Problems, fn func(entry.Entry) error) (*entry.Tree, error) {
@@ -117,26 +118,64 @@ func ReadLedger(r io.Reader, c entry.Checkpoint, p *Problems, fn func(entry.Entr
 	}
 	tree := &entry.Tree{}
 	in := &ledgerReader{lines: bufio.NewReaderSize(r, buffered), c: c, tree: tree}
-	for wrong := 0; ; {
+	var unproved []int64
+	for {
 		e, proved, err := in.next()
 		switch {
-		case err == io.EOF && wrong > 0:
-			return nil, nil
-		case err == io.EOF:
+		case err == io.EOF && len(unproved) == 0:
 			return in.whole(p), nil
+		case err == errLonger || err == io.EOF:
+			in.otherSize(p, unproved)
+			return nil, nil
 		case err != nil:
+			in.notProved(p, unproved)
 			p.Add("ledger", "The ledger, line %d: %s.", in.n, plain(err))
 			return nil, nil
 		case !proved:
-			p.Add("proofs", "Entry %d is not proved: it was changed, or it is of another logbook.", in.n)
-			if wrong++; wrong > mostProblems {
-				return nil, nil
+			if len(unproved) <= mostProblems {
+				unproved = append(unproved, in.n)
 			}
 			continue
 		}
 		if err := fn(e); err != nil {
 			return nil, err
 		}
+	}
+}
+
+// errLonger ends a ledger that has more entries than its checkpoint speaks of.
+var errLonger = errors.New("there are more entries")
+
+func (l *ledgerReader) notProved(p *Problems, unproved []int64) {
+	for _, n := range unproved {
+		p.Add("proofs", "Entry %d is not proved: it was changed, or it is of another logbook.", n)
+	}
+}
+
+// otherSize says what is wrong with a ledger that is not proved: first of all, whether it
+// has as many entries as its checkpoint speaks of.
+func (l *ledgerReader) otherSize(p *Problems, unproved []int64) {
+	older := ""
+	if root, err := l.tree.Root(l.c.Size); err == nil && root == l.c.Root {
+		older = " The checkpoint is an older one of the same logbook."
+	}
+	entries := l.tree.Size()
+	if l.n > entries {
+		entries = l.n // the line that was one too many
+	}
+	for entries <= maxEntries {
+		if _, err := readLine(l.lines); err != nil {
+			break
+		}
+		entries++
+	}
+	switch {
+	case entries > l.c.Size:
+		p.Add("ledger", "The checkpoint speaks of %d entries, there are more: the ledger has %d.%s", l.c.Size, entries, older)
+	case entries < l.c.Size:
+		p.Add("ledger", "The ledger has %d entries, the checkpoint speaks of %d: its end was cut, or the checkpoint is of another time.", entries, l.c.Size)
+	default:
+		l.notProved(p, unproved)
 	}
 }
 
@@ -157,7 +196,7 @@ func (l *ledgerReader) next() (e entry.Entry, proved bool, err error) {
 	}
 	l.n++
 	if err == nil && l.n > l.c.Size {
-		err = fmt.Errorf("the checkpoint speaks of %d entries, there are more", l.c.Size)
+		err = errLonger
 	}
 	var x ledgerLine
 	if err == nil {

@@ -194,6 +194,11 @@ func TestReadLedger(t *testing.T) {
 	}
 	lines := bytes.SplitAfter(text, []byte("\n"))
 	other, _ := ledgerOf(t, noted(t, 10))
+	var strange [][]byte
+	for _, l := range noted(t, 9) {
+		strange = append(strange, bytes.Replace(l, []byte(`"by":"mara"`), []byte(`"by":"lena"`), 1))
+	}
+	theirs, _ := ledgerOf(t, strange)
 	for _, a := range []struct {
 		why, want string
 		text      []byte
@@ -208,7 +213,8 @@ func TestReadLedger(t *testing.T) {
 		{"one more", "there are more", slices.Concat(text, lines[8])},
 		{"a changed word", "Entry 1 is not proved", bytes.Replace(text, []byte("chair 1"), []byte("chair 2"), 1)},
 		{"a changed leaf", "Entry 1 is not proved", bytes.Replace(text, []byte(`"leaf":"`+string(text[len(`{"n":1,"leaf":"`)])), []byte(`"leaf":"`+flip(text[len(`{"n":1,"leaf":"`)])), 1)},
-		{"of another logbook", "Entry 1 is not proved", other},
+		{"of another logbook", "Entry 1 is not proved", theirs},
+		{"of a later time", "The checkpoint speaks of 9 entries, there are more: the ledger has 10. The checkpoint is an older one of the same logbook.", other},
 		{"written otherwise", "not written as a ledger is", bytes.Replace(text, []byte(`{"n":1,`), []byte(`{"n": 1,`), 1)},
 		{"another field", "not written as a ledger is", bytes.Replace(text, []byte(`{"n":1,`), []byte(`{"n":1,"x":1,`), 1)},
 		{"a field twice", "not written as a ledger is", bytes.Replace(text, []byte(`{"n":1,`), []byte(`{"n":2,"n":1,`), 1)},
@@ -227,6 +233,10 @@ func TestReadLedger(t *testing.T) {
 		if tree != nil || len(p.List) == 0 || !strings.Contains(p.List[0], a.want) {
 			t.Errorf("%s: %q, expected %q", a.why, p.List, a.want)
 		}
+	}
+	later, _ := ledgerOf(t, noted(t, 60))
+	if p, _, _ := ledgerProblems(later, checkpointOf(t, 40)); len(p.List) != 1 || !strings.Contains(p.List[0], "speaks of 40 entries, there are more: the ledger has 60. The checkpoint is an older one") {
+		t.Errorf("a checkpoint of an earlier time: %q", p.List)
 	}
 	c.Size = maxEntries + 1
 	if p, _, _ := ledgerProblems(text, c); len(p.List) != 1 || !strings.Contains(p.List[0], "expected") {

@@ -24,6 +24,7 @@ const buffered = 256 << 10
 // zipSink writes a bag as a ZIP, in which it has a folder of its own (RFC 8493, 4).
 type zipSink struct {
 	target, base string
+	dir          string // holds the file while it grows; what it makes has the rights that the person's files have
 	at           time.Time
 	file         *os.File
 	buf          *bufio.Writer
@@ -32,11 +33,15 @@ type zipSink struct {
 }
 
 func newZipSink(target, base string, at time.Time) (sink, error) {
-	f, err := os.CreateTemp(filepath.Dir(target), ".holdproof-*.zip.part")
+	dir, err := os.MkdirTemp(filepath.Dir(target), ".holdproof-*.part")
 	if err != nil {
 		return nil, err
 	}
-	s := &zipSink{target: target, base: base, at: at.UTC(), file: f, buf: bufio.NewWriterSize(f, buffered)}
+	f, err := os.OpenFile(filepath.Join(dir, "bag.zip"), os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o644)
+	if err != nil {
+		return nil, errors.Join(err, os.Remove(dir))
+	}
+	s := &zipSink{target: target, base: base, at: at.UTC(), dir: dir, file: f, buf: bufio.NewWriterSize(f, buffered)}
 	s.zip = zip.NewWriter(s.buf)
 	s.zip.RegisterCompressor(zip.Deflate, s.deflate)
 	return s, nil
@@ -89,29 +94,34 @@ func (s *zipSink) packed(name string, p Packed, stream io.Reader) (io.WriteClose
 }
 
 func (s *zipSink) finish() error {
-	err := errors.Join(s.zip.Close(), s.buf.Flush(), s.file.Chmod(0o644), s.file.Sync(), s.file.Close())
+	err := errors.Join(s.zip.Close(), s.buf.Flush(), s.file.Sync(), s.file.Close())
 	if err == nil {
 		err = underName(s.file.Name(), s.target)
 	}
-	if err != nil {
-		return errors.Join(err, os.Remove(s.file.Name()))
-	}
-	return nil
+	return errors.Join(err, os.RemoveAll(s.dir))
 }
 
 func (s *zipSink) abort() error {
-	return errors.Join(s.file.Close(), os.Remove(s.file.Name()))
+	return errors.Join(s.file.Close(), os.RemoveAll(s.dir))
 }
 
 // folderSink writes a bag as a folder.
-type folderSink struct{ target, dir string }
+type folderSink struct {
+	target string
+	around string // holds the folder while it grows
+	dir    string
+}
 
 func newFolderSink(target string) (sink, error) {
 	dir, err := os.MkdirTemp(filepath.Dir(filepath.Clean(target)), ".holdproof-*.part")
 	if err != nil {
 		return nil, err
 	}
-	return &folderSink{target: filepath.Clean(target), dir: dir}, nil
+	s := &folderSink{target: filepath.Clean(target), around: dir, dir: filepath.Join(dir, "bag")}
+	if err := os.Mkdir(s.dir, 0o755); err != nil {
+		return nil, errors.Join(err, os.Remove(dir))
+	}
+	return s, nil
 }
 
 func (s *folderSink) create(name string) (io.WriteCloser, error) {
@@ -148,17 +158,10 @@ func (s *folderSink) packed(name string, _ Packed, stream io.Reader) (io.WriteCl
 }
 
 func (s *folderSink) finish() error {
-	err := os.Chmod(s.dir, 0o755)
-	if err == nil {
-		err = underName(s.dir, s.target)
-	}
-	if err != nil {
-		return errors.Join(err, os.RemoveAll(s.dir))
-	}
-	return nil
+	return errors.Join(underName(s.dir, s.target), os.RemoveAll(s.around))
 }
 
-func (s *folderSink) abort() error { return os.RemoveAll(s.dir) }
+func (s *folderSink) abort() error { return os.RemoveAll(s.around) }
 
 // underName renames what is finished, unless something took the name meanwhile.
 func underName(beside, target string) error {
