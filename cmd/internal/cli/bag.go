@@ -82,9 +82,9 @@ func writeBagged(p *page, b surgery.Bagging, out surgery.Bagged) error {
 	}
 	p.gap()
 	if out.Signer != "" {
-		p.para("  ", out.Signer+" signed its checkpoint.", plain)
+		p.para("  ", out.Signer+" signed it, and its checkpoint.", plain)
 	} else {
-		p.para("  ", "Nobody signed its checkpoint. With --by PERSON a lead signs it.", plain)
+		p.para("  ", "Nobody signed it: what no signed record covers can be changed without a trace. With --by PERSON a lead signs all of it.", plain)
 	}
 	p.para("  ", "Whoever checks it compares the fingerprint of your authority. Read it out to them, from here:", plain)
 	p.para("    ", out.Fingerprint, plain)

@@ -133,6 +133,9 @@ type verifiedBagJSON struct {
 	Signer      string   `json:"signer"`
 	Fingerprint string   `json:"fingerprint"`
 	Remarks     []string `json:"remarks"`
+	Covered     int64    `json:"covered"` // number of the last entry under a signature
+	CoveredBy   string   `json:"covered_by"`
+	Since       []string `json:"since"`
 }
 
 // verifyJSON prints what scripts rely on: ok, checked (records, and of
@@ -167,7 +170,7 @@ func verifyJSON(w World, found []surgery.Verified, bags []surgery.VerifiedBag, f
 	for _, v := range bags {
 		add(v.File, v.OK, v.Trusted, v.Problems)
 		out.Checked += int(v.Files + v.Entries)
-		out.Bags = append(out.Bags, verifiedBagJSON{v.File, v.OK, v.Trusted, v.From, v.To, v.Steriliser, v.Files, v.Entries, v.Cycles, v.Records, v.Exports, v.Signer, v.Fingerprint, orEmpty(v.Remarks)})
+		out.Bags = append(out.Bags, verifiedBagJSON{v.File, v.OK, v.Trusted, v.From, v.To, v.Steriliser, v.Files, v.Entries, v.Cycles, v.Records, v.Exports, v.Signer, v.Fingerprint, orEmpty(v.Remarks), v.Covered, v.CoveredBy, orEmpty(v.Since)})
 	}
 	return writeJSON(w.Stdout, out)
 }

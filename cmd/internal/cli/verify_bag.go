@@ -3,6 +3,7 @@ package cli
 import (
 	"errors"
 	"fmt"
+	"slices"
 
 	"holdproof/cmd/internal/surgery"
 )
@@ -33,22 +34,32 @@ func verifyBags(w World, bags []string, t surgery.Trusting, since []string) ([]s
 	return out, failed
 }
 
+// bagHeadline says of a bag in one sentence what is proved, and gives it a full mark only
+// if a person's signature covers all of it.
+func bagHeadline(v surgery.VerifiedBag) (surgery.Outcome, string) {
+	whole := "complete and unaltered"
+	if v.Unknown != "" {
+		whole = "complete up to its last entry, and unaltered"
+	}
+	switch {
+	case !v.OK:
+		return surgery.Failed, "does not hold."
+	case v.Signer == "":
+		return surgery.NotProven, "its parts fit together, and nobody signed the whole of it."
+	case !v.Trusted:
+		return surgery.Conforms, whole + " since it was signed. Whether its signer is who it says is for you to settle: compare the fingerprint below."
+	}
+	return surgery.Conforms, whole + ", and signed under an authority you named."
+}
+
 func writeVerifiedBags(p *page, found []surgery.VerifiedBag) error {
 	if len(found) == 0 {
 		return nil
 	}
 	for _, v := range found {
 		p.gap()
-		m, what := p.mark(surgery.Conforms), "complete and unaltered, and signed under an authority you named."
-		switch {
-		case !v.OK:
-			m, what = p.mark(surgery.Failed), "does not hold."
-		case v.Signer == "":
-			what = "complete, and nobody signed the whole of it."
-		case !v.Trusted:
-			what = "complete and unaltered. Whether its signers are who they say is for you to settle: compare the fingerprint below."
-		}
-		p.para("  "+m.text+"  ", v.File+": "+what, strong)
+		m, what := bagHeadline(v)
+		p.para("  "+p.mark(m).text+"  ", v.File+": "+what, strong)
 		for _, s := range v.Problems {
 			p.para("     ", sentence(s), plain)
 		}
@@ -66,10 +77,10 @@ func writeVerifiedBags(p *page, found []surgery.VerifiedBag) error {
 		if v.Signer != "" {
 			p.para("     ", "Signed by "+v.Signer+".", plain)
 		}
-		for _, s := range v.Remarks {
+		for _, s := range slices.Concat(v.Since, v.Remarks) {
 			p.para("     ", sentence(s), plain)
 		}
-		if !v.Trusted && v.Fingerprint != "" {
+		if v.Fingerprint != "" {
 			p.para("     ", "Its authority: "+v.Fingerprint, plain)
 		}
 	}

@@ -56,7 +56,7 @@ func TestBag(t *testing.T) {
 	for _, name := range []string{"bag", "bag.zip"} {
 		bag := s.bag(t, name)
 		v := s.verified(t, bag)
-		if !v.OK || !v.Trusted || v.Signer != "Mara Quill" || v.Records != 1 || v.Cycles != 15 || v.Entries != s.entries(t) || v.Exports == 0 || len(v.Remarks) > 0 {
+		if !v.OK || !v.Trusted || v.Signer != "Mara Quill" || v.Records != 1 || v.Cycles != 15 || v.Entries != s.entries(t) || v.Exports == 0 || len(v.Remarks) != 1 || v.Covered != v.Entries {
 			t.Errorf("%s: %+v", name, v)
 		}
 		if v, err := VerifyBag(bag, Trusting{}, nil); err != nil || !v.OK || v.Trusted || v.Fingerprint == "" {
@@ -67,7 +67,7 @@ func TestBag(t *testing.T) {
 			t.Errorf("%s is believed from another surgery", name)
 		}
 		unsigned := s.verified(t, s.bag(t, "unsigned "+name, func(b *Bagging) { b.By = Proof{} }))
-		if !unsigned.OK || unsigned.Trusted || unsigned.Signer != "" || len(unsigned.Remarks) != 1 {
+		if !unsigned.OK || unsigned.Trusted || unsigned.Signer != "" || len(unsigned.Remarks) != 2 {
 			t.Errorf("%s, signed by nobody: %+v", name, unsigned)
 		}
 	}
@@ -280,6 +280,16 @@ func TestBagSince(t *testing.T) {
 		if v.OK != (want == "") || want != "" && !strings.Contains(strings.Join(v.Problems, "\n"), want) {
 			t.Errorf("%s: %q, expected %q", file, v.Problems, want)
 		}
+		if said := strings.Join(v.Since, "\n"); (want == "") != (said == "It adds only to the checkpoint of 2 Nov 2026 18:01 UTC, with 36 entries") {
+			t.Errorf("%s: said %q", file, said)
+		}
+	}
+	older := filepath.Join(t.TempDir(), "older.txt")
+	if err := os.WriteFile(older, bytes.Replace(read(t, before), []byte("time: 2026"), []byte("time: 2020"), 1), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	if v := s.verified(t, bag, older); v.OK || len(v.Since) > 0 || !strings.Contains(strings.Join(v.Problems, "\n"), "the checkpoint is not as it was made") {
+		t.Errorf("another time: %q, %q", v.Problems, v.Since)
 	}
 	if _, err := VerifyBag(bag, Trusting{}, []string{"no such file"}); err == nil {
 		t.Error("a checkpoint that is not there was passed over")

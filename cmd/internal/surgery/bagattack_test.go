@@ -164,7 +164,26 @@ var bagAttacks = []struct {
 		u.replace("bag-info.txt", "Holdproof-From: 2026-11-01", "Holdproof-From: 2026-11-02")
 	}, []string{"2026-11-01.pdf: no entry of these days"}},
 	{"a longer period", func(u unpacked) { u.replace("bag-info.txt", "Holdproof-To: 2026-11-02", "Holdproof-To: 2026-11-03") }, []string{"2026-11-03.pdf is missing"}},
-	{"one machine for all", func(u unpacked) { u.replace("bag-info.txt", "all machines", "S1") }, nil},
+	{"one machine for all", func(u unpacked) { u.replace("bag-info.txt", "all machines", "S1") }, []string{"has a row of \"S2-20261102-074119\"", "by the ledger it holds no cycle of this bag"}},
+	{"a machine nobody knows", func(u unpacked) { u.replace("bag-info.txt", "all machines", "S9") }, []string{`the steriliser "S9", and no entry knows one`}},
+	{"a word in the table", func(u unpacked) { u.replace("data/cycles.csv", ",failed,", ",conforms,") }, []string{`outcome is "conforms", and in the ledger "failed"`}},
+	{"a row less in the table", func(u unpacked) {
+		lines := strings.SplitAfter(u.read("data/cycles.csv"), "\r\n")
+		u.write("data/cycles.csv", strings.Join(slices.Delete(lines, 1, 2), ""))
+	}, []string{"has no row of cycle"}},
+	{"a row twice in the table", func(u unpacked) {
+		lines := strings.SplitAfter(u.read("data/cycles.csv"), "\r\n")
+		u.write("data/cycles.csv", strings.Join(slices.Insert(lines, 1, lines[1]), ""))
+	}, []string{"or it stands there twice"}},
+	{"no headings in the table", func(u unpacked) { u.replace("data/cycles.csv", "outcome", "end") }, []string{"lacks the column id or outcome"}},
+	{"a table that is none", func(u unpacked) { u.write("data/cycles.csv", "") }, []string{"cycles.csv cannot be read"}},
+	{"the first page of another time", func(u unpacked) {
+		u.replace("data/index.html", "Root of the log: <code>", "Root of the log: <code>00")
+		u.write("data/index.html", strings.ReplaceAll(u.read("data/index.html"), " entries of the log", " lines of the log"))
+	},
+		[]string{"index.html was made from another ledger: it does not name"}},
+	{"a page of a day that has no entry", func(u unpacked) { u.write("data/days/2030-01-01.html", "x") }, []string{"data/days/2030-01-01.html does not belong to a bag"}},
+	{"a day with no cycle without its page", func(u unpacked) { u.remove("data/days/2026-11-01.html") }, []string{"data/days/2026-11-01.html is missing; it shows a day that has an entry"}},
 	{"a program among the records", func(u unpacked) { u.write("data/check.exe", "MZ") }, []string{"data/check.exe does not belong to a bag"}},
 	{"a day without its page", func(u unpacked) { u.remove("data/days/2026-11-02.html") }, []string{"data/days/2026-11-02.html is missing; it shows cycle"}},
 	{"no table", func(u unpacked) { u.remove("data/cycles.csv") }, []string{"data/cycles.csv is missing; it belongs to every bag"}},
@@ -258,7 +277,7 @@ func TestSignedBagAttacks(t *testing.T) {
 	u.remove("bag.cms")
 	u.remove("data/checkpoint.cms")
 	u.reseal()
-	if v := s.verified(t, made); !v.OK || v.Trusted || len(v.Remarks) != 1 {
+	if v := s.verified(t, made); !v.OK || v.Trusted || len(v.Remarks) != 2 {
 		t.Errorf("both signatures taken out: %+v", v)
 	}
 }

@@ -4,7 +4,6 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
-	"time"
 
 	"holdproof/report/archive"
 )
@@ -26,6 +25,11 @@ func (c *bagChecker) contents() {
 			need["data/"+archive.DayFile(cy.day)] = "shows cycle " + key
 		}
 	}
+	for _, day := range sortedKeys(c.log.days) {
+		if name := "data/" + archive.DayFile(day); need[name] == "" {
+			need[name] = "shows a day that has an entry"
+		}
+	}
 	for _, s := range sortedKeys(c.log.failed) {
 		need[archive.Exports+s+".csv"] = "came in these days and was not read in full"
 	}
@@ -39,8 +43,11 @@ func (c *bagChecker) contents() {
 		switch sum, isExport := strings.CutPrefix(name, archive.Exports); {
 		case isExport:
 			sum = strings.TrimSuffix(sum, ".csv")
-			if c.out.Exports++; !c.log.imports[sum] {
+			cycles, imported := c.log.imports[sum]
+			if c.out.Exports++; !imported {
 				c.problems.Add("strange files", "The file %s: no entry names an export of that SHA-256.", name)
+			} else if need[name] == "" && !slices.ContainsFunc(cycles, func(key string) bool { cy := c.log.cycles[c.log.standing(key)]; return cy != nil && c.log.of(cy) }) {
+				c.problems.Add("strange files", "The file %s: by the ledger it holds no cycle of this bag.", name)
 			} else if c.bag.Sum(name) != sum {
 				c.problems.Add("exports", "The file %s is not the one that was imported: its SHA-256 is %s.", name, c.bag.Sum(name))
 			}
@@ -48,18 +55,10 @@ func (c *bagChecker) contents() {
 			if name != archive.Records+base || c.log.files[base] == nil {
 				c.problems.Add("strange files", "The file %s: no entry of these days names a record of that name.", name)
 			}
-		case need[name] == "" && !isPage(name) && !slices.Contains([]string{archive.Ledger, archive.Checkpoint, archive.Signature}, name):
+		case need[name] == "" && !slices.Contains([]string{archive.Ledger, archive.Checkpoint, archive.Signature}, name):
 			c.problems.Add("strange files", "The file %s does not belong to a bag.", name)
 		}
 	}
-}
-
-// isPage tells whether a file is one of the pages of days.
-func isPage(name string) bool {
-	day, is := strings.CutPrefix(name, "data/days/")
-	day, html := strings.CutSuffix(day, ".html")
-	_, err := time.Parse(time.DateOnly, day)
-	return is && html && err == nil
 }
 
 func sortedKeys[V any](m map[string]V) []string {

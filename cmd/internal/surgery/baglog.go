@@ -26,10 +26,17 @@ type bagLog struct {
 	names   []string                // of files, in the order of their first signature
 	certs   map[string]certificateLog
 	ders    map[string]*x509.Certificate
-	imports map[string]bool // files that an import names
-	failed  map[string]bool // of them: came in the period and need a look
-	last    time.Time       // entered of the last entry
-	kept    int             // names kept of the entries
+	people  map[string]entry.Person
+	imports map[string][]string // files that an import names, with the keys of their cycles
+	failed  map[string]bool     // of them: came in the period and need a look
+	days    map[string]bool     // of the period, that have an entry
+	last    time.Time           // entered of the last entry
+	zone    *time.Location      // of the newest verdict: local time less UTC as it was there
+	kept    int                 // names kept of the entries
+
+	asked      map[int64]time.Time // by number of an entry: when it was entered, for those asked for
+	machines   map[string]bool     // sterilisers that an entry names
+	configured []string            // configurations, if one steriliser is asked for
 }
 
 // maxKept bounds the names that are kept of a ledger (ours), some 100 bytes each: a bag
@@ -43,18 +50,24 @@ type baggedCycle struct {
 	first   int64 // entry
 	sources []string
 	became  string // key it has by now
+
+	kind, outcome string // as the verdict names them
+	verdict       int64  // entry
 }
 
 // baggedNote is an entry that explains something between cycles.
 type baggedNote struct {
 	cycle, steriliser, duty string
+	day                     string
+	count                   int64 // of a counter
 	at                      time.Time
 	explains                []string
 }
 
 func newBagLog(info archive.Info) *bagLog {
 	return &bagLog{info: info, cycles: map[string]*baggedCycle{}, notes: map[int64]baggedNote{}, files: map[string]*signedFile{},
-		certs: map[string]certificateLog{}, ders: map[string]*x509.Certificate{}, imports: map[string]bool{}, failed: map[string]bool{}}
+		certs: map[string]certificateLog{}, ders: map[string]*x509.Certificate{}, people: map[string]entry.Person{}, imports: map[string][]string{}, failed: map[string]bool{},
+		days: map[string]bool{}, zone: time.UTC, asked: map[int64]time.Time{}, machines: map[string]bool{}}
 }
 
 // inside tells whether a local date is one of the period.
@@ -63,6 +76,16 @@ func (l *bagLog) inside(day string) bool { return l.info.From <= day && day <= l
 // take learns from an entry, in their order.
 func (l *bagLog) take(e entry.Entry) error {
 	l.last = e.Entered
+	if _, is := l.asked[e.Number]; is {
+		l.asked[e.Number] = e.Entered
+	}
+	facts := entry.FactsOf(e.Body)
+	if l.inside(facts.Day) {
+		l.days[facts.Day] = true
+	}
+	if facts.Steriliser != "" && !l.machines[facts.Steriliser] {
+		l.machines[strings.Clone(facts.Steriliser)] = true
+	}
 	if l.kept++; l.kept > maxKept {
 		return fmt.Errorf("it names more than %d files and cycles, which no ledger does", maxKept)
 	}
@@ -75,7 +98,8 @@ func (l *bagLog) take(e entry.Entry) error {
 	case entry.Verdict:
 		l.verdict(e, b)
 	case entry.Import:
-		l.imports[b.SHA256] = true
+		l.imports[b.SHA256] = append(l.imports[b.SHA256], b.Cycles...)
+		l.kept += len(b.Cycles)
 		if b.Day != "" && l.inside(b.Day) && ofMachine(l.info.Steriliser, b.Steriliser) {
 			l.failed[b.SHA256] = true
 		}
@@ -87,6 +111,12 @@ func (l *bagLog) take(e entry.Entry) error {
 		}
 	case entry.Certificate:
 		return l.certificate(e, b)
+	case entry.Person:
+		l.people[b.Person] = b
+	case entry.Configuration:
+		if l.info.Steriliser != "" {
+			l.configured = append(l.configured, b.Text)
+		}
 	}
 	return nil
 }
@@ -98,10 +128,12 @@ func (l *bagLog) verdict(e entry.Entry, b entry.Verdict) {
 		l.cycles[strings.Clone(b.Cycle)] = c
 	}
 	zone := time.FixedZone("", int(b.OffsetS))
+	l.zone = zone
 	outcome, _ := validate.OutcomeNamed(b.Outcome)
 	c.Summary = validate.Summary{ID: b.Cycle, Steriliser: b.Steriliser, Number: b.Number, Start: b.Start.In(zone), End: b.End.In(zone),
 		Kind: cycle.KindNamed(b.Kind), Outcome: outcome, Readings: digestOf(logbook.Cycle{Readings: b.Readings, Digest: b.Digest})}
 	c.day, c.became, c.sources = b.Day, "", nil
+	c.kind, c.outcome, c.verdict = b.Kind, b.Outcome, e.Number
 	for _, s := range b.Sources {
 		c.sources = append(c.sources, s.SHA256)
 	}
@@ -112,10 +144,13 @@ func (l *bagLog) verdict(e entry.Entry, b entry.Verdict) {
 }
 
 func (l *bagLog) note(e entry.Entry, b entry.Note) {
-	if b.Duty != dutyExplained && b.Duty != dutyReset {
+	if b.Duty != dutyExplained && b.Duty != dutyReset && (b.Duty != dutyCounter || b.Value == nil) {
 		return
 	}
-	n := baggedNote{cycle: b.Cycle, steriliser: b.Steriliser, duty: b.Duty, at: e.At}
+	n := baggedNote{cycle: b.Cycle, steriliser: b.Steriliser, duty: b.Duty, day: b.Day, at: e.At}
+	if b.Value != nil {
+		n.count = int64(*b.Value)
+	}
 	var d dutyData
 	if json.Unmarshal(b.Data, &d) == nil {
 		n.explains = d.Explains
@@ -173,7 +208,8 @@ func (l *bagLog) standing(key string) string {
 }
 
 // complete says which numbers between the first and the last cycle of a machine are
-// neither there nor explained by a person, and returns how many cycles the period has.
+// neither there nor explained by a person, and where a machine counted otherwise than
+// was recorded. It returns how many cycles the period has.
 func (l *bagLog) complete(p *archive.Problems) int {
 	first := l.info.From
 	if day, err := time.Parse(time.DateOnly, first); err == nil {
@@ -185,25 +221,36 @@ func (l *bagLog) complete(p *archive.Problems) int {
 		if l.of(c) {
 			n++
 		}
-		if c.became == "" && first <= c.day && c.day <= l.info.To && (l.info.Steriliser == "" || l.info.Steriliser == c.Steriliser) {
+		if c.became == "" && first <= c.day && c.day <= l.info.To && ofMachine(l.info.Steriliser, c.Steriliser) {
 			list = append(list, c.Summary)
 		}
 	}
-	var facts validate.Facts
-	for _, note := range l.notes {
-		if note.duty == dutyReset {
-			facts.Resets = append(facts.Resets, validate.Reset{Steriliser: note.steriliser, At: note.at})
-		}
-	}
-	for _, a := range validate.AcrossCycles(list, facts) {
-		if a.Check != "number-gap" && a.Check != "number-reset" || l.explained(a) {
-			continue
-		}
-		if slices.ContainsFunc(a.Cycles, func(key string) bool { return l.of(l.cycles[key]) }) {
+	for _, a := range validate.AcrossCycles(list, l.facts()) {
+		switch {
+		case l.explained(a):
+		case a.Check == "counter":
+			p.Add("counters", "%s, and no entry explains it.", capital(a.Message))
+		case a.Check != "number-gap" && a.Check != "number-reset":
+		case slices.ContainsFunc(a.Cycles, func(key string) bool { return l.of(l.cycles[key]) }):
 			p.Add("missing numbers", "%s, and no entry explains it.", capital(a.Message))
 		}
 	}
 	return n
+}
+
+// facts are what people entered that the records do not hold: resets, and of the days of
+// the period what the machines counted.
+func (l *bagLog) facts() validate.Facts {
+	var facts validate.Facts
+	for _, note := range l.notes {
+		switch {
+		case note.duty == dutyReset:
+			facts.Resets = append(facts.Resets, validate.Reset{Steriliser: note.steriliser, At: note.at.In(l.zone)})
+		case note.duty == dutyCounter && l.inside(note.day) && ofMachine(l.info.Steriliser, note.steriliser):
+			facts.Counters = append(facts.Counters, validate.Counter{Steriliser: note.steriliser, At: note.at.In(l.zone), Count: note.count})
+		}
+	}
+	return facts
 }
 
 // explained tells whether a person explained what lies between cycles, after the last of

@@ -19,7 +19,7 @@ func commandsIn(t *testing.T, bag string) []string {
 	t.Helper()
 	var out []string
 	for l := range strings.Lines(string(read(t, filepath.Join(bag, "data/HOW-TO-CHECK.txt")))) {
-		if _, c, is := strings.Cut(strings.TrimSuffix(l, "\n"), "$ "); is && !strings.Contains(l, "$s,$f") {
+		if _, c, is := strings.Cut(strings.TrimSuffix(l, "\n"), "$ "); is && !strings.Contains(l, "Windows") {
 			out = append(out, c)
 		}
 	}
@@ -40,7 +40,7 @@ func TestBagByCommands(t *testing.T) {
 	s := baggedSite(t)
 	bag := s.bag(t, "bag")
 	want := map[string]string{"sha256sum": "all as packed", "shasum": "data/cycles.csv: OK", "openssl x509": strings.ReplaceAll(s.fingerprint(t), " ", ""),
-		"openssl cms": "CMS Verification successful", "pdfsig": "Signature is Valid"}
+		"openssl cms": "CMS Verification successful", "pdfsig": "Signature is Valid", "grep": ",Mara Quill,", "(find": "bag.cms\ntagmanifest-sha256.txt\n"}
 	tried := map[string]int{}
 	for _, c := range commandsIn(t, bag) {
 		for begins, says := range want {
@@ -49,12 +49,15 @@ func TestBagByCommands(t *testing.T) {
 			}
 			tried[begins]++
 			out, err := inShell(bag, c)
+			if begins == "(find" && out != says {
+				t.Errorf("%s: %s\nexpected %q", c, out, says)
+			}
 			if err != nil || !strings.Contains(strings.ReplaceAll(out, ":", ""), strings.ReplaceAll(says, ":", "")) {
 				t.Errorf("%s: %v, %s\nexpected %q", c, err, out, says)
 			}
 		}
 	}
-	if fmt.Sprint(tried) != "map[openssl cms:2 openssl x509:1 pdfsig:1 sha256sum:1 shasum:1]" {
+	if fmt.Sprint(tried) != "map[(find:1 grep:1 openssl cms:2 openssl x509:1 pdfsig:1 sha256sum:1 shasum:1]" {
 		t.Errorf("tried %v", tried)
 	}
 	for _, c := range commandsIn(t, bag) {
@@ -69,6 +72,20 @@ func TestBagByCommands(t *testing.T) {
 	}
 	if n := bytes.Count(read(t, filepath.Join(bag, "data/HOW-TO-CHECK.txt")), []byte("\n")); n > 66 {
 		t.Errorf("HOW-TO-CHECK.txt has %d lines, a page 66", n)
+	}
+	added := filepath.Join(bag, "data/records/2026-11-07.pdf")
+	if err := os.WriteFile(added, []byte("%PDF-"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range commandsIn(t, bag) {
+		if strings.HasPrefix(c, "(find") {
+			if out, err := inShell(bag, c); err != nil || !strings.Contains(out, "data/records/2026-11-07.pdf\n") {
+				t.Errorf("a file that was added: %v, %s", err, out)
+			}
+		}
+	}
+	if err := os.Remove(added); err != nil {
+		t.Fatal(err)
 	}
 	table := filepath.Join(bag, "data/cycles.csv")
 	if err := os.WriteFile(table, append(read(t, table), "x\r\n"...), 0o666); err != nil {

@@ -36,6 +36,10 @@ type VerifiedBag struct {
 	Signer      string // who signed the whole bag and its checkpoint, "" for nobody
 	Fingerprint string // of the authority in the bag
 	Checkpoint  string
+	Covered     int64     // number of the last entry that stands under a signature
+	CoveredBy   string    // whose, such as "the record of 6 Nov 2026 (Lea Brook)"
+	Since       []string  // the earlier checkpoints that it only adds to, a sentence each without its full stop
+	Unknown     string    // what days of the period are after the last entry, as Since; "": none
 	AsOf        time.Time // of the last entry: how old the logbook in it is
 }
 
@@ -93,6 +97,7 @@ func VerifyBag(path string, t Trusting, since []string) (VerifiedBag, error) {
 		return c.out, fmt.Errorf("%s cannot be read: %w", path, plainPath(err))
 	}
 	defer c.bag.Close()
+	c.own = t.Roots != "" && ownRoots(path, t.Roots)
 	c.check()
 	return c.result(), nil
 }
@@ -121,12 +126,16 @@ type bagChecker struct {
 	tree   *entry.Tree
 	log    *bagLog
 	sealed bool // every byte is under the signature of a person
+	own    bool // the roots that were named are a file of this bag
+
+	covered coverage
 }
 
 func (c *bagChecker) result() VerifiedBag {
 	c.out.Problems = c.problems.List
 	c.out.OK = len(c.out.Problems) == 0
-	c.out.Trusted = c.out.OK && c.trust.Roots != nil && c.sealed
+	c.out.Trusted = c.out.OK && c.trust.Roots != nil && c.sealed && !c.own
+	c.out.Covered, c.out.CoveredBy = c.covered.upTo, c.covered.by
 	return c.out
 }
 
@@ -138,6 +147,9 @@ func (c *bagChecker) check() {
 	i := c.bag.Info
 	c.out.Surgery, c.out.From, c.out.To, c.out.Steriliser = i.Surgery, i.From, i.To, i.Steriliser
 	c.log = newBagLog(i)
+	for _, kept := range c.since {
+		c.log.asked[kept.Size] = time.Time{}
+	}
 	whole := c.ledger()
 	if !whole {
 		c.out.Remarks = append(c.out.Remarks, "As checkpoint and ledger do not hold, signatures and completeness were not looked at.")
@@ -148,8 +160,13 @@ func (c *bagChecker) check() {
 	c.out.Files = c.bag.Check(&c.problems, c.record)
 	c.signatures()
 	c.certificates()
+	c.authority()
+	c.knownMachine()
 	c.contents()
+	c.table()
+	c.firstPage()
 	c.out.Cycles = c.log.complete(&c.problems)
+	c.ends()
 	for _, m := range i.Missing {
 		c.out.Remarks = append(c.out.Remarks, "When it was packed, this was missing: "+m+".")
 	}
@@ -187,18 +204,6 @@ func (c *bagChecker) ledger() bool {
 	return true
 }
 
-// earlier compares with the checkpoints that were kept from an earlier visit.
-func (c *bagChecker) earlier() {
-	for _, kept := range c.since {
-		switch err := c.tree.Since(kept); {
-		case err != nil && kept.Size > c.tip.Size:
-			c.problems.Add("earlier checkpoint", "The checkpoint of %s speaks of %d entries, this bag of %d: the bag is the older one, or entries were taken out.", kept.Time, kept.Size, c.tip.Size)
-		case err != nil:
-			c.problems.Add("earlier checkpoint", "The checkpoint of %s does not fit: one of its first %d entries is not what it was. The history was written anew.", kept.Time, kept.Size)
-		}
-	}
-}
-
 // record checks a signed record against its entries while it is read.
 func (c *bagChecker) record(name string, r io.Reader) {
 	base, is := strings.CutPrefix(name, archive.Records)
@@ -232,9 +237,10 @@ func (c *bagChecker) record(name string, r io.Reader) {
 		c.recordProblem(f, "it has %d signatures, the ledger %d.", len(found.Signatures), len(f.rows))
 		return
 	}
-	judge := &recordsAudit{log: c.log.certs}
+	judge, odd := &recordsAudit{log: c.log.certs}, false
 	for i, row := range f.rows {
 		if why := judge.signature(row, found.Signatures[i]); why != "" {
+			odd = true
 			c.recordProblem(f, "%s", why)
 		}
 	}
@@ -242,6 +248,10 @@ func (c *bagChecker) record(name string, r io.Reader) {
 	root, err := rootOf(s.Root)
 	if err != nil || found.Record.LogSize != s.Covers || found.Record.LogRoot != s.Root || c.tree.Since(entry.Checkpoint{Size: s.Covers, Root: root}) != nil {
 		c.recordProblem(f, "the first %d entries are not those that it was drawn from.", s.Covers)
+		odd = true
+	}
+	if !odd {
+		c.cover(f, found)
 	}
 }
 
@@ -266,7 +276,7 @@ func (c *bagChecker) signatures() {
 	}
 	cms, err := c.bag.ReadFile(archive.Signature, 1<<20)
 	if missing := !c.bag.Has(archive.Signature); missing && sum == nil {
-		c.out.Remarks = append(c.out.Remarks, "Nobody signed this bag. What its entries and signed records say is proved by them; its pages and tables are as good as the way it came.")
+		c.notSigned()
 		return
 	} else if missing || sum == nil {
 		c.problems.Add("signatures", "Of the two signatures, over the checkpoint and over the whole bag, one was taken out.")
@@ -288,23 +298,8 @@ func (c *bagChecker) signatures() {
 		c.problems.Add("signatures", "The checkpoint was signed by %s, the bag by %s.", one.Subject.CommonName, two.Subject.CommonName)
 	default:
 		c.out.Signer, c.sealed = one.Subject.CommonName, true
+		c.covered = coverage{c.tip.Size, "the bag (" + c.out.Signer + ")"}
 	}
-}
-
-// signer returns the certificate of a detached signature that holds, nil for none.
-func (c *bagChecker) signer(what string, cms, content []byte) *x509.Certificate {
-	chain, err := seal.VerifyDetached(cms, content, c.trust.Roots, c.tip.Time.Time)
-	if err != nil {
-		c.problems.Add("signatures", "The signature over %s does not hold: %v.", what, err)
-		return nil
-	}
-	own := chain[0]
-	log, known := c.log.certs[entry.Sum(own.Raw)]
-	if !known || log.issued == 0 || log.ended != 0 || log.person == "" {
-		c.problems.Add("signatures", "The signature over %s was made with a certificate that the ledger does not hold as issued to a person and not ended: %s.", what, seal.Fingerprint(own))
-		return nil
-	}
-	return own
 }
 
 // certificates compares the files of certificates with the log of them.
