@@ -3,6 +3,7 @@ package surgery
 import (
 	"encoding/csv"
 	"fmt"
+	"html"
 	"io"
 	"regexp"
 	"slices"
@@ -92,8 +93,9 @@ func (c *bagChecker) firstPage() {
 		c.problems.Add("first page", "The file %s cannot be read: %v.", archive.Index, plainPath(err))
 		return
 	}
-	for _, want := range []string{rootWords(c.tip), fmt.Sprintf("%d entries", c.tip.Size)} {
-		if !strings.Contains(string(text), want) {
+	page := html.UnescapeString(string(text))
+	for _, want := range []string{c.tip.RootText(), fmt.Sprintf("%d entries", c.tip.Size)} {
+		if !strings.Contains(page, want) {
 			c.problems.Add("first page", "The file %s was made from another ledger: it does not name %s.", archive.Index, want)
 		}
 	}

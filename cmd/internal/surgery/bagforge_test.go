@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"html"
 	"os"
 	"path/filepath"
 	"slices"
@@ -62,7 +63,7 @@ func (u unpacked) forge(change func(entries []string) []string) {
 	after := entry.Checkpoint{Size: tree.Size(), Root: root, Time: entry.At(last.Entered)}
 	u.write("data/ledger.jsonl", out.String())
 	u.write("data/checkpoint.txt", string(after.Text()))
-	page := strings.ReplaceAll(u.read("data/index.html"), rootWords(before), rootWords(after))
+	page := strings.ReplaceAll(html.UnescapeString(u.read("data/index.html")), before.RootText(), after.RootText())
 	u.write("data/index.html", strings.ReplaceAll(page, fmt.Sprintf("%d entries", before.Size), fmt.Sprintf("%d entries", after.Size)))
 }
 
