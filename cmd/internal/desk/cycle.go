@@ -28,6 +28,7 @@ type cycleData struct {
 	Seen     string   // hidden field: how it stood
 	Said     string
 	Draft    url.Values
+	Unsent   url.Values // what was said of a test and not entered
 	Again    bool
 	Others   []surgery.Shown // of the same number
 	Reruns   []surgery.Shown // the cycle it was run again in
@@ -73,6 +74,7 @@ func (d *Desk) cycle(w http.ResponseWriter, r *http.Request, v visitor) error {
 		return nil
 	}
 	data := cycleData{Shown: s, Seen: sightWords(s.Sight), Said: d.sessions.PopString(r.Context(), "said"), Draft: d.drafts.take(v.token, r.URL.Path)}
+	data.Unsent = d.drafts.takeOf(v.token, "/note", s.Key)
 	if data.Figure, data.NoFigure, err = d.large(r, s); err != nil {
 		return err
 	}
@@ -280,6 +282,9 @@ func (c cycleData) Sorted() []surgery.ShownFinding {
 
 // Field is what a draft has in a field.
 func (c cycleData) Field(name string) string { return c.Draft.Get(name) }
+
+// SaidOf is what was said of a test in a field and not entered.
+func (c cycleData) SaidOf(name string) string { return c.Unsent.Get(name) }
 
 // Packs are lines of the form for a recall.
 func (c cycleData) Packs() string { return c.Draft.Get("packs") }

@@ -22,7 +22,8 @@ type findData struct {
 	Outcomes []string
 	Asking   asking
 	Window   *window
-	Remarks  []string // on dates that cannot be meant
+	Unfound  []surgery.Unrecorded // what is known of a number without a record
+	Remarks  []string             // on dates that cannot be meant
 }
 
 // mostFound is how many cycles a page shows (ours).
@@ -55,6 +56,11 @@ func (d *Desk) find(w http.ResponseWriter, r *http.Request, v visitor) error {
 		}
 		if data.More = len(data.Found) > mostFound; data.More {
 			data.Found = data.Found[:mostFound]
+		}
+		if len(data.Found) == 0 {
+			if data.Unfound, err = d.records.Unrecorded(r.Context(), ask.Steriliser, ask.Number); err != nil {
+				return err
+			}
 		}
 	}
 	return d.show(w, r, v, "find", http.StatusOK, data)

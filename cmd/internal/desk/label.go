@@ -4,6 +4,7 @@ import (
 	"net/http"
 	"net/url"
 	"strconv"
+	"strings"
 
 	"holdproof/cmd/internal/surgery"
 )
@@ -35,8 +36,26 @@ func (d *Desk) trace(w http.ResponseWriter, r *http.Request, _ visitor) error {
 			http.Redirect(w, r, "/entry/"+strconv.FormatInt(awaited.Entry, 10), http.StatusSeeOther)
 			return nil
 		}
+		machine, number := machineAndNumber(r.FormValue("id"))
+		known, failed := d.records.Unrecorded(r.Context(), machine, number)
+		if failed == nil && len(known) > 0 { // a gap that was explained
+			http.Redirect(w, r, "/find?"+url.Values{"machine": {machine}, "number": {number}}.Encode(), http.StatusSeeOther)
+			return nil
+		}
 		return &surgery.Refusal{Why: err.Error(), Instead: "Look for it under Find, by its machine and day."}
 	}
 	http.Redirect(w, r, "/cycle/"+url.PathEscape(t.Key), http.StatusSeeOther)
 	return nil
+}
+
+// machineAndNumber reads 1048, S1/1048, S1-1048 or S1 · 1048.
+func machineAndNumber(text string) (machine, number string) {
+	f := strings.FieldsFunc(text, func(r rune) bool { return strings.ContainsRune("/-· ", r) })
+	switch len(f) {
+	case 1:
+		return "", f[0]
+	case 2:
+		return strings.ToUpper(f[0]), f[1]
+	}
+	return "", ""
 }

@@ -84,6 +84,7 @@ func (d *Desk) routes() []route {
 		{"POST /person/{id}/end", leads, d.endCertificate},
 		{"GET /judging", everyone, d.judging},
 		{"POST /inspector", leads, d.startInspector},
+		{"POST /inspector/end", leads, d.endInspector},
 	}
 }
 
@@ -156,7 +157,7 @@ func (d *Desk) nothingHere(http.ResponseWriter, *http.Request, visitor) error { 
 func (d *Desk) visitor(ctx context.Context) (visitor, error) {
 	v := visitor{token: d.sessions.Token(ctx)}
 	if until := d.sessions.GetTime(ctx, "inspector until"); !until.IsZero() {
-		if d.o.Now().After(until) {
+		if d.o.Now().After(until) || d.sessions.GetInt(ctx, "inspector round") != d.passes.round() {
 			return v, d.sessions.Destroy(ctx)
 		}
 		v.Inspector = true

@@ -64,6 +64,7 @@ var whose = []struct {
 	{"POST /person/{id}/end", false, false, true, false},
 	{"GET /judging", false, true, true, true},
 	{"POST /inspector", false, false, true, false},
+	{"POST /inspector/end", false, false, true, false},
 }
 
 func TestRoutesAreThoseOfTheirPeople(t *testing.T) {

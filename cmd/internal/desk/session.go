@@ -7,6 +7,7 @@ import (
 	"crypto/sha256"
 	"encoding/gob"
 	"fmt"
+	"io"
 	"math"
 	"net/http"
 	"net/url"
@@ -49,7 +50,12 @@ func (d *Desk) signInData(r *http.Request, v visitor, lines ...string) signInDat
 	in := signInData{Back: inside(r.FormValue("back")), Lines: lines, People: d.o.People}
 	if v.Locked {
 		in.Person = v.Person
-		in.Lines = append(in.Lines, "Nothing was done here for ten minutes, so the desk is locked.")
+		if !d.sessions.GetBool(r.Context(), byHand) {
+			in.Lines = append(in.Lines, "Nothing was done here for ten minutes, so the desk is locked.")
+		}
+		if r.FormValue("lost") != "" {
+			in.Lines = append(in.Lines, lostFiles)
+		}
 		in.Kept = d.drafts.any(v.token)
 	}
 	return in
@@ -61,6 +67,12 @@ func (d *Desk) askWho(w http.ResponseWriter, r *http.Request) {
 	back := r.URL.RequestURI()
 	if r.Method != http.MethodGet && r.Method != http.MethodHead {
 		back = inside(refererPath(r))
+	}
+	if r.Method == http.MethodPost && r.URL.Path == uploadPath && d.sessions.Exists(r.Context(), "who") {
+		_, _ = io.Copy(io.Discard, r.Body) // to its end, or the browser never reads the answer
+		d.say(r, lostFiles)
+		http.Redirect(w, r, "/sign-in?lost=files&back="+url.QueryEscape(back), http.StatusSeeOther)
+		return
 	}
 	http.Redirect(w, r, "/sign-in?back="+url.QueryEscape(back), http.StatusSeeOther)
 }
@@ -114,6 +126,7 @@ func (d *Desk) signIn(w http.ResponseWriter, r *http.Request, v visitor) error {
 		return err
 	}
 	d.drafts.move(old, d.sessions.Token(r.Context()))
+	d.sessions.Remove(r.Context(), byHand)
 	d.sessions.Put(r.Context(), "who", in)
 	d.sessions.Put(r.Context(), "seen", d.o.Now())
 	http.Redirect(w, r, inside(r.PostFormValue("back")), http.StatusSeeOther)
@@ -149,18 +162,26 @@ func (d *Desk) signOut(w http.ResponseWriter, r *http.Request, v visitor) error 
 	return nil
 }
 
+// byHand says that somebody locked the desk, and not the time.
+const byHand = "locked by hand"
+
+// lostFiles is said of files that were brought to a locked desk: they are not kept.
+const lostFiles = "The files you brought in were not taken, since the desk was locked. Bring them in again."
+
 // lock closes the desk at once and keeps the session, with what was being written.
 func (d *Desk) lock(w http.ResponseWriter, r *http.Request, _ visitor) error {
 	d.sessions.Put(r.Context(), "seen", d.o.Now().Add(-idle-time.Second))
+	d.sessions.Put(r.Context(), byHand, true)
 	http.Redirect(w, r, "/sign-in?back="+url.QueryEscape(inside(refererPath(r))), http.StatusSeeOther)
 	return nil
 }
 
 // passes are codes by which an inspector reads until the day ends.
 type passes struct {
-	now func() time.Time
-	mu  sync.Mutex
-	of  map[string]time.Time // code: until
+	now   func() time.Time
+	mu    sync.Mutex
+	of    map[string]time.Time // code: until
+	ended int                  // how often a lead ended all sessions: those begun before are over
 }
 
 // letters of a code: none that is taken for another when it is read aloud.
@@ -204,6 +225,36 @@ func (p *passes) until(code string) (time.Time, bool) {
 	return t, ok && p.now().Before(t)
 }
 
+// used makes a code open nothing more: it lets in once.
+func (p *passes) used(code string) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	delete(p.of, strings.ToLower(strings.TrimSpace(code)))
+}
+
+// end is over all sessions and codes there are.
+func (p *passes) end() {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.of = nil
+	p.ended++
+}
+
+// round is what a session notes that begins now; when the two differ it was ended.
+func (p *passes) round() int {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.ended
+}
+
+// endInspector ends every session of an inspector before the day does.
+func (d *Desk) endInspector(w http.ResponseWriter, r *http.Request, _ visitor) error {
+	d.passes.end()
+	d.say(r, "Nobody reads as an inspector any more, and no code opens.")
+	http.Redirect(w, r, "/people", http.StatusSeeOther)
+	return nil
+}
+
 func (d *Desk) inspect(w http.ResponseWriter, r *http.Request, v visitor) error {
 	const id = "inspector's code" // no id of a person has a space
 	from := callerOf(r)
@@ -226,7 +277,9 @@ func (d *Desk) inspect(w http.ResponseWriter, r *http.Request, v visitor) error 
 		return err
 	}
 	d.sessions.Put(r.Context(), "inspector until", until)
-	http.Redirect(w, r, "/", http.StatusSeeOther)
+	d.passes.used(r.PostFormValue("code"))
+	d.sessions.Put(r.Context(), "inspector round", d.passes.round())
+	http.Redirect(w, r, "/find", http.StatusSeeOther)
 	return nil
 }
 
@@ -296,6 +349,17 @@ func (d *drafts) take(token, path string) url.Values {
 	form := d.of[token][path]
 	delete(d.of[token], path)
 	return form
+}
+
+// takeOf returns a draft once, if it is of that cycle.
+func (d *drafts) takeOf(token, path, cycle string) url.Values {
+	d.mu.Lock()
+	of := d.of[token][path].Get("cycle")
+	d.mu.Unlock()
+	if cycle == "" || of != cycle {
+		return nil
+	}
+	return d.take(token, path)
 }
 
 func (d *drafts) any(token string) bool {

@@ -85,6 +85,15 @@ func (r sheetRow) Stated() string {
 	return trim(*r.Low)
 }
 
+// Asks is what the field of a figure says while it is empty: of a clock also which way
+// the figure counts, since a recorder that is behind is minus.
+func (r sheetRow) Asks() string {
+	if r.Duty.Form.Name == "clock checked" {
+		return "s, ahead +, behind −"
+	}
+	return r.Duty.Form.Unit
+}
+
 // Label is what the button of one tap says.
 func (r sheetRow) Label() string {
 	text := "Done now"

@@ -81,7 +81,7 @@ func (r *Records) Sheet(ctx context.Context) ([]SheetPart, error) {
 
 // add puts a row under its duty.
 func (p *SheetPart) add(row SheetRow, o *owing) {
-	if row.Wanted() {
+	if row.Wanted() && row.Proof == "note" { // signing comes when all is done, and is not counted
 		p.Open++
 	}
 	i := slices.IndexFunc(p.Duties, func(d SheetDuty) bool { return d.Form.Name == row.Duty && d.What == row.What })

@@ -71,6 +71,10 @@ for (const form of document.querySelectorAll("form[data-decide]")) {
     for (const part of form.querySelectorAll("[data-for]")) {
       part.hidden = !(chosen && part.dataset.for in chosen.dataset);
     }
+    // Of the reasons only those of the choice.
+    for (const some of form.querySelectorAll("optgroup[data-of]")) {
+      some.hidden = some.disabled = Boolean(chosen) && some.dataset.of !== chosen.value;
+    }
     // Where a reason is asked for, its fields stand open.
     const why = form.querySelector("[data-open-for]");
     if (why && chosen && why.dataset.openFor in chosen.dataset) why.open = true;
@@ -120,6 +124,7 @@ for (const box of document.querySelectorAll("[data-readout]")) {
       }
     });
   };
+  out.hidden = false;
   box.tabIndex = 0;
   box.setAttribute("role", "slider");
   box.setAttribute("aria-label", "Time on the curve");
