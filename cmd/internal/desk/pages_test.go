@@ -49,6 +49,7 @@ func TestReleaseOfAllConforming(t *testing.T) {
 	if len(fields) != 2*8 {
 		t.Fatalf("%d loads are offered, expected the 8 that conform", len(fields)/2)
 	}
+	fields = append(fields, "reason", "S2 had its control test, which nobody entered")
 	// Two browsers at once: what the second saw is no longer so.
 	other := s.as("mara")
 	if r := other.post("/release", fields[:2]...); r.code != http.StatusSeeOther {

@@ -23,7 +23,7 @@ func TestQuestions(t *testing.T) {
 		t.Fatalf("%d questions on the page:\n%s", n, find.text())
 	}
 	for n, want := range map[int]string{1: "Cycle 1048 is missing on S1", 2: "S1 · 1045", 3: "No: steam penetration test open", 4: "Leak test read", 5: "1040 to 1049",
-		6: "Nothing was entered.", 7: "None", 8: "Mara Quill", 9: "2 days of a chair without a flush or without a disinfection", 10: "No.", 11: "The logbook holds", 12: "No closed day"} {
+		6: "Nothing was entered.", 7: "None", 8: "Mara Quill", 9: "2 days of a chair without a flush or without a disinfection", 10: "No day of this time is signed.", 11: "The logbook holds", 12: "No closed day"} {
 		link := fmt.Sprintf(`<a href="/question/%d?from=2026-11-02&amp;machine=S1&amp;to=2026-11-02">`, n)
 		if !strings.Contains(find.body, link) {
 			t.Errorf("Find has no link %s", link)
