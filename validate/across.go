@@ -191,7 +191,7 @@ func ids(cycles ...Summary) []string {
 	return out
 }
 
-func when(t time.Time) string { return t.Format("2006-01-02 15:04") }
+func when(t time.Time) string { return t.Format("2 Jan 2006 15:04") }
 
 // sameReadings looks over all sterilisers and reports with the earliest cycle's.
 func sameReadings(s side) []Across {

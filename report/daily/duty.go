@@ -125,14 +125,20 @@ func (d Day) dutyWords(u Duty) string {
 	return strings.Join(out, ", ")
 }
 
+// own is the source of a line that the surgery set itself: there is no page to have read.
+const own = "the surgery's own rule"
+
 // dutySource names where the duty and its limit come from, and how sure that is.
 func dutySource(u Duty) string {
 	if u.Source == "" {
 		return ""
 	}
-	out := u.Source + " (" + u.Sure + ")"
+	out := u.Source
+	if u.Sure != "" && out != own {
+		out += " (" + u.Sure + ")"
+	}
 	limit := u.LimitSource
-	if u.LimitSure != "" {
+	if u.LimitSure != "" && limit != own {
 		limit += " (" + u.LimitSure + ")"
 	}
 	if limit != "" && limit != out {

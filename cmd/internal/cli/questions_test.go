@@ -43,7 +43,7 @@ type asked struct {
 // it (see what its people did, and its recordings). All of it is invented.
 var weekAsked = []asked{
 	{1, "conforms", "Yes: 70 cycles of 2 machines. 1 thing stands out between the numbers or the times, and is explained. The machines’ own counters were entered 11 times, and 11 agree with what is recorded.", []string{
-		"2 Nov 2026 | S1 | 1040 to 1049 | 9 cycles | (conforms) 1049, 17:18, as recorded | (conforms) Cycle 1048 is missing on S1, between 1047 (2026-11-02 14:11) and 1049 (2026-11-02 16:24). Explained by Tobin Averley, 2 Nov 2026 17:27: 1048 was stopped before it heated: the door was not closed to its end. The load went into 1049.",
+		"2 Nov 2026 | S1 | 1040 to 1049 | 9 cycles | (conforms) 1049, 17:18, as recorded | (conforms) Cycle 1048 is missing on S1, between 1047 (2 Nov 2026 14:11) and 1049 (2 Nov 2026 16:24). Explained by Tobin Averley, 2 Nov 2026 17:27: 1048 was stopped before it heated: the door was not closed to its end. The load went into 1049.",
 		"2 Nov 2026 | S2 | 416 to 421 | 6 cycles | (conforms) 421, 17:19, as recorded | ",
 		"7 Nov 2026 | S1 | 1076 to 1080 | 5 cycles | (conforms) 1080, 12:38, as recorded | ",
 	}, []string{"7 Nov 2026 | S2", "8 Nov 2026"}},

@@ -141,7 +141,7 @@ func (r *Records) correction(ctx context.Context, v *logbook.View, c Correcting)
 			return row, out, &Refusal{Why: "a recall is closed and not withdrawn", Instead: "The lead closes it with what became of each pack: holdproof decide --close."}
 		}
 	default:
-		return row, out, &Refusal{Why: fmt.Sprintf("entry %d is a %s, which nobody corrects", c.Entry, row.Of), Instead: "Notes, releases, decisions and recalls are corrected."}
+		return row, out, &Refusal{Why: fmt.Sprintf("entry %d is %s, which nobody corrects", c.Entry, withArticle(string(row.Of))), Instead: "Notes, releases, decisions and recalls are corrected."}
 	}
 	if c.Withdraw {
 		out.Settled = settled
@@ -149,7 +149,7 @@ func (r *Records) correction(ctx context.Context, v *logbook.View, c Correcting)
 	}
 	old, is := row.Said.(entry.Note)
 	if !is {
-		return row, out, &Refusal{Why: fmt.Sprintf("entry %d is a %s, which is withdrawn and not changed", c.Entry, row.Of), Instead: "Use --withdraw, then enter what is right."}
+		return row, out, &Refusal{Why: fmt.Sprintf("entry %d is %s, which is withdrawn and not changed", c.Entry, withArticle(string(row.Of))), Instead: "Use --withdraw, then enter what is right."}
 	}
 	if err := r.noPatient(ctx, v, c.Note.Sure, c.Reason); err != nil {
 		return row, out, err
@@ -224,4 +224,12 @@ func (n Noting) overData(d dutyData, duty dutyKind) Noting {
 		}
 	}
 	return n
+}
+
+// withArticle puts a or an before a word.
+func withArticle(word string) string {
+	if word != "" && strings.Contains("aeiou", word[:1]) {
+		return "an " + word
+	}
+	return "a " + word
 }

@@ -48,6 +48,7 @@ func (b *dayBuilder) change(row logbook.Row[entry.Body], earlier []logbook.Row[e
 		if row.Corrects != 0 {
 			if old.Number == row.Corrects {
 				out.What, out.Before = b.tell(old)
+				b.apart(&out, old, row)
 			}
 			continue
 		}
@@ -62,6 +63,25 @@ func (b *dayBuilder) change(row logbook.Row[entry.Body], earlier []logbook.Row[e
 		out.Reason = "judged from " + v.Sources[0].File
 	}
 	return out
+}
+
+// apart says more of two notes that would read alike: in and out, product, how often.
+func (b *dayBuilder) apart(c *daily.Change, old, now logbook.Row[entry.Body]) {
+	was, is := old.Said.(entry.Note)
+	if will, too := now.Said.(entry.Note); is && too && c.Before == c.After {
+		c.Before, c.After = b.fully(was), b.fully(will)
+	}
+}
+
+// fully is all that a note says beside its duty and place.
+func (b *dayBuilder) fully(s entry.Note) string {
+	data := dataOf(s)
+	out := s.Outcome
+	if out == "passed" || out == "failed" || out == "not done" {
+		out = "" // the detail begins with it
+	}
+	out = join(join(out, data.Product), data.Strength)
+	return cmp.Or(join(out, b.detail(s)), "noted")
 }
 
 // tell says what an entry is about and what it says.

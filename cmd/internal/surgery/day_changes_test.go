@@ -79,3 +79,34 @@ func (s *site) entryAbout(t testing.TB, duty string) int64 {
 	}
 	return rows[0].Number
 }
+
+// A correction of the out time shows both times, not twice the same word; a span without
+// an end has no question mark.
+func TestCorrectedTimesAreTold(t *testing.T) {
+	s := signedSite(t)
+	s.demoDay(t)
+	at := s.clock.Time
+	s.note(t, Noting{Duty: dutyDisinfected, Place: "chair 1", Product: "line rinse", Strength: "3 %", From: at.Add(-20 * time.Minute), To: at.Add(-10 * time.Minute)})
+	s.prepared(t, monday)
+	s.clock.Time = s.clock.Add(time.Hour)
+	if _, err := s.Correct(t.Context(), Correcting{Entry: s.entryAbout(t, dutyDisinfected), Note: Noting{To: at.Add(-5 * time.Minute)}, By: by("lea"), Reason: "misread"}); err != nil {
+		t.Fatal(err)
+	}
+	d := s.day(t, monday)
+	if len(d.Changes) != 1 {
+		t.Fatalf("%+v", d.Changes)
+	}
+	const before, after = "done; line rinse; 3 %; from 2 Nov 17:40 to 2 Nov 17:50", "done; line rinse; 3 %; from 2 Nov 17:40 to 2 Nov 17:55"
+	if c := d.Changes[0]; c.Before != before || c.After != after {
+		t.Errorf("found %q and %q", c.Before, c.After)
+	}
+	b := &dayBuilder{r: s.Records}
+	if got := b.span(entry.Note{From: entry.At(at)}); got != "from 2 Nov 18:00" {
+		t.Errorf("without an end: %q", got)
+	}
+	for word, want := range map[string]string{"import": "an import", "verdict": "a verdict"} {
+		if got := withArticle(word); got != want {
+			t.Errorf("%q", got)
+		}
+	}
+}

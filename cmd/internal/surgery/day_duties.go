@@ -154,19 +154,25 @@ func (b *dayBuilder) detail(s entry.Note) string {
 		out = join(out, number(*s.Value)+" "+s.Unit)
 	}
 	if !s.From.IsZero() || !s.To.IsZero() {
-		clock := func(t entry.Time) string {
-			if t.IsZero() {
-				return "?"
-			}
-			return t.In(b.r.zone).Format("2 Jan 15:04")
-		}
-		out = join(out, "from "+clock(s.From)+" to "+clock(s.To))
+		out = join(out, b.span(s))
 	}
 	data := dataOf(s)
 	if data.Times > 1 {
 		out = join(out, fmt.Sprintf("%d times", data.Times))
 	}
 	return join(join(out, data.words()), s.Text)
+}
+
+// span is in and out of a note as far as they were said; what has no end says nothing of it.
+func (b *dayBuilder) span(s entry.Note) string {
+	clock := func(t entry.Time) string { return t.In(b.r.zone).Format("2 Jan 15:04") }
+	switch {
+	case s.To.IsZero():
+		return "from " + clock(s.From)
+	case s.From.IsZero():
+		return "to " + clock(s.To)
+	}
+	return "from " + clock(s.From) + " to " + clock(s.To)
 }
 
 // closures says whether the surgery was closed or a machine out of service.

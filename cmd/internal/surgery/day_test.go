@@ -188,7 +188,7 @@ func TestDayMissing(t *testing.T) {
 		"S2: steam penetration test: what its indicator showed was not entered",
 		"S2: control test",
 		"reservoir filled (S1, S2)", "seal and chamber looked at (S1, S2)", "steriliser drained (S1, S2)", "cycle counter (S1, S2)",
-		"cycle 1048 is missing on S1, between 1047 (2026-11-02 14:11) and 1049 (2026-11-02 16:24)",
+		"cycle 1048 is missing on S1, between 1047 (2 Nov 2026 14:11) and 1049 (2 Nov 2026 16:24)",
 		"S1: what became of 1043, 1044, 1045, 1046, 1047, 1049",
 		"S2: what became of 417, 418, 419, 420, 421",
 	}) {

@@ -42,7 +42,7 @@ func (r *Records) settleLoad(ctx context.Context, v *logbook.View, m *AtMachine,
 			return err
 		}
 	}
-	if m.Rejected || l.Wrapping == "neither" && l.UseBy == "" { // what is not packed does not keep
+	if l.UseBy == "" && (m.Rejected || l.Wrapping == "neither") { // what is not packed does not keep
 		return nil
 	}
 	var err error

@@ -91,3 +91,16 @@ func TestLoadAtMachine(t *testing.T) {
 	}
 	sound(t, r)
 }
+
+// A load that was rejected may say how long its packs were to keep, as one that is released.
+func TestUseByOfRejected(t *testing.T) {
+	r, _ := staffed(t)
+	m := AtMachine{Steriliser: "S1", Number: "8", Rejected: true, Load: entry.Load{UseBy: "6 months"}}
+	if _, err := r.ReleaseAtMachine(t.Context(), m, as("tom"), Proof{}, "", time.Time{}); err != nil {
+		t.Fatal(err)
+	}
+	a, err := r.Awaited(t.Context(), "S1/8")
+	if err != nil || a == nil || a.Load.UseBy != "2027-05-02" || !a.Rejected {
+		t.Errorf("%+v, %v", a, err)
+	}
+}
