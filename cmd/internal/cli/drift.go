@@ -3,6 +3,7 @@ package cli
 import (
 	"context"
 	"fmt"
+	"math"
 	"strings"
 	"time"
 
@@ -73,6 +74,7 @@ func writeDrift(p *page, d surgery.Drift) error {
 		p.para("  ", sentence(l), plain)
 	}
 	p.gap()
+	p.para("  ", surgery.DriftLimits, plain)
 	p.para("  ", "From cycles that conform, under their limits. No replacement for validation, calibration or tests.", plain)
 	return p.flush()
 }
@@ -174,15 +176,24 @@ func driftJSON(w World, r *surgery.Records, d surgery.Drift) error {
 		if s := c.Signal; c.Standing == surgery.DriftMoves {
 			since, first := c.Points[s.Since], c.Points[s.First]
 			o.Signal = &driftSignalJSON{Direction: "down", Since: *at(since.At), Cycle: since.Cycle, Signalled: *at(first.At), Moved: s.Moved, Pace: s.Pace,
-				Uncertainty: s.PaceU, Limit: s.Limit, Reached: at(s.Reached), Earliest: at(s.Earliest), Latest: at(s.Latest)}
+				Uncertainty: s.PaceU, Limit: plainFigure(s.Limit), Reached: at(s.Reached), Earliest: at(s.Earliest), Latest: at(s.Latest)}
 			if s.Up {
 				o.Signal.Direction = "up"
 			}
 			if s.Limit != nil {
-				o.Signal.Left = &s.Left
+				o.Signal.Left = plainFigure(&s.Left)
 			}
 		}
 		charts = append(charts, o)
 	}
 	return writeJSON(w.Stdout, map[string]any{"holdproof": surgery.Version, "charts": charts})
+}
+
+// plainFigure leaves out of a figure what binary sums leave behind its ninth digit.
+func plainFigure(x *float64) *float64 {
+	if x == nil {
+		return nil
+	}
+	y := math.Round(*x*1e9) / 1e9
+	return &y
 }

@@ -132,6 +132,9 @@ func (d Drift) reachWords(c DriftChart, s drift.Signal) string {
 	return "; at this pace it would be there about " + d.days(s.Earliest, s.Latest)
 }
 
+// DriftLimits says what the limit of a chart is and from where what is left is counted.
+const DriftLimits = "A limit is drawn inwards by its uncertainty. What is left is counted from the line through the cycles since it moves, not from the last of them."
+
 // Pace is how fast it moves, with its uncertainty at k = 2.
 func (d Drift) Pace(c DriftChart) string {
 	if c.Standing != DriftMoves {
