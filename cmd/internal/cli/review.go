@@ -50,6 +50,7 @@ func reviewCommand(w World, at *common) *cobra.Command {
 
 // waitTitles are the headings of what waits; kinds with the same one stand together.
 var waitTitles = map[string]string{
+	surgery.WaitWindow: "A test failed: decide about each load", surgery.WaitFailed: "Failed, and not made good", surgery.WaitEmpty: "Days with nothing",
 	surgery.WaitRecall: "Call these loads back", surgery.WaitLoad: "Not decided", surgery.WaitTest: "Tests", surgery.WaitBorderline: "Borderline, for two people",
 	surgery.WaitIndicator: "Indicators to read", surgery.WaitStop: "Between the cycles", surgery.WaitGap: "Between the cycles", surgery.WaitCounter: "Between the cycles",
 	surgery.WaitEarly: "Before the day's tests", surgery.WaitOverdue: "Overdue", surgery.WaitStranger: "Of no known steriliser", surgery.WaitFile: "Files that could not be read",
@@ -65,7 +66,7 @@ func writeReview(p *page, all surgery.Review) error {
 	}
 	title, told := "", false
 	for _, x := range all.Waiting {
-		if x.Kind != surgery.WaitRecall && !told {
+		if x.Kind != surgery.WaitWindow && x.Kind != surgery.WaitRecall && !told {
 			p.owed(all)
 			told = true
 		}

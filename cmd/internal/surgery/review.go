@@ -43,11 +43,12 @@ const (
 	WaitDrift      = "drift" // a control chart signals
 	WaitRevision   = "revision"
 	WaitSignature  = "signature"
+	WaitEmpty      = "empty" // days with nothing, and nobody said why
 )
 
 // waitOrder is the order in which they are shown.
 var waitOrder = []string{WaitWindow, WaitRecall, WaitLoad, WaitTest, WaitFailed, WaitBorderline, WaitIndicator, WaitStop, WaitGap, WaitCounter, WaitEarly,
-	WaitOverdue, WaitStranger, WaitFile, WaitRerun, WaitRejected, WaitQuarantine, WaitRecord, WaitRelease, WaitOpen, WaitDrift, WaitRevision, WaitSignature}
+	WaitOverdue, WaitStranger, WaitFile, WaitRerun, WaitRejected, WaitQuarantine, WaitRecord, WaitRelease, WaitOpen, WaitDrift, WaitRevision, WaitSignature, WaitEmpty}
 
 // Waiting is one thing that waits for a person.
 type Waiting struct {

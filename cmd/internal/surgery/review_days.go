@@ -102,6 +102,38 @@ func (w *waits) days() error {
 		}
 		w.add(x, roleLead)
 	}
+	return w.empty(began)
+}
+
+// empty is how many of the days since the logbook began, at most a month back, have
+// nothing at all, and nobody noted that the surgery was closed.
+func (w *waits) empty(began string) error {
+	from, to := max(back(began, -1), back(w.r.Today(), reviewDays)), back(w.r.Today(), 1) // on the first day it was set up
+	days, err := w.v.Days(w.ctx, from, to)
+	if err != nil {
+		return err
+	}
+	kept := map[string]bool{}
+	for _, d := range days {
+		kept[d.Day] = d.Cycles+d.Changed > 0
+	}
+	var none []string
+	for d := to; d >= from && began != ""; d = back(d, 1) {
+		if !kept[d] {
+			none = append(none, d)
+		}
+	}
+	if len(none) == 0 {
+		return nil
+	}
+	first, last := none[len(none)-1], none[0]
+	x := Waiting{Kind: WaitEmpty, Name: dayWords(first), Day: first, Outcome: validate.NotAssessed, Why: "On 1 day nothing is recorded, and nobody said why.",
+		Instruction: "If the surgery was closed, enter it for each such day.", Type: "note --duty \"" + dutyClosed + "\" --date " + first + " --text TEXT"}
+	if len(none) > 1 {
+		x.Name += " to " + dayWords(last)
+		x.Why = fmt.Sprintf("On %d days of this time nothing is recorded, and nobody said why.", len(none))
+	}
+	w.add(x, enough(ActNote)...)
 	return nil
 }
 
