@@ -156,13 +156,13 @@ func TestChangesOfTheClock(t *testing.T) {
 			"2026-10-25T01:59:58+01:00 [0 1 2 3] (4: the clock went back by one hour here; the hour was removed)"},
 		{"forward", at(h, "2026-03-29T00:59:58", "2026-03-29T00:59:59", "2026-03-29T02:00:00", "2026-03-29T02:00:01"),
 			"2026-03-29T00:59:58Z [0 1 2 3] (4: the clock went forward by one hour here; the hour was removed)"},
-		{"back at another moment is no change of the clock", at(h, "2026-10-25T03:59:59", "2026-10-25T03:00:00"), `2026-10-25T03:59:59Z [3: "2026-10-25T03:00:00", 59m59s before the reading above]`},
-		{"half an hour back", at(h, "2026-10-25T01:59:59", "2026-10-25T01:30:00"), `2026-10-25T01:59:59+01:00 [3: "2026-10-25T01:30:00", 29m59s before the reading above]`},
+		{"back at another moment is no change of the clock", at(h, "2026-10-25T03:59:59", "2026-10-25T03:00:00"), `2026-10-25T03:59:59Z [3: "2026-10-25T03:00:00", 59 min 59 s before the reading above]`},
+		{"half an hour back", at(h, "2026-10-25T01:59:59", "2026-10-25T01:30:00"), `2026-10-25T01:59:59+01:00 [3: "2026-10-25T01:30:00", 29 min 59 s before the reading above]`},
 		{"a recorder that stays in winter time", at(h, "2026-03-29T00:59:59", "2026-03-29T01:00:00"), "2026-03-29T00:59:59Z [0 1]"},
 		{"a time of day without a date in the column", "Date: 2026-10-25\n" + at(h, "01:59:59", "01:00:00"), "2026-10-25T01:59:59+01:00 [0 1] (4: the clock went back by one hour here; the hour was removed)"},
 		{"an hour's pause elsewhere splits", at(h, "2026-03-28T00:59:59", "2026-03-28T02:00:00"), "2026-03-28T00:59:59Z [0]\n2026-03-28T02:00:00Z [0]"},
 		{"a start in the hour that is skipped", at(h, "2026-03-29T01:30:00", "2026-03-29T01:30:01"), "2026-03-29T02:30:00+01:00 [0 1] (2: the clock of the zone skips this hour; the start may be wrong by one hour)"},
-		{"the second cycle lies in the second of the two hours", at(h, "2026-10-25T01:20:00", "2026-10-25T01:20:01") + "2026-10-25T01:10:00,20\n", `2026-10-25T01:20:00+01:00 [4: "2026-10-25T01:10:00", 10m1s before the reading above]`},
+		{"the second cycle lies in the second of the two hours", at(h, "2026-10-25T01:20:00", "2026-10-25T01:20:01") + "2026-10-25T01:10:00,20\n", `2026-10-25T01:20:00+01:00 [4: "2026-10-25T01:10:00", 10 min 1 s before the reading above]`},
 	} {
 		if got := timeline(t, c.in, Options{Zone: london}); got != c.want {
 			t.Errorf("%s:\n%s\nwant\n%s", c.why, got, c.want)

@@ -2,6 +2,7 @@ package parse
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 	"time"
 )
@@ -234,12 +235,21 @@ func (r *Reader) advance(ns int64) (at int64, hour int64) {
 	return at, 0
 }
 
+// long writes a length of time as people do: 21 min 39 s.
+func long(d time.Duration) string {
+	seconds := strconv.FormatFloat((d%time.Minute).Seconds(), 'f', -1, 64) + " s"
+	if d < time.Minute {
+		return seconds
+	}
+	return fmt.Sprintf("%d min %s", d/time.Minute, seconds)
+}
+
 // stepBack says what is wrong with a reading that is older than the one before.
 func (r *Reader) stepBack(line int, before, now int64) *Error {
 	at := max(r.layout.time, 0)
 	if r.layout.time < 0 {
 		at = r.layout.elapsed
 	}
-	return &Error{File: r.file, Line: line, Column: at + 1, Found: fmt.Sprintf("%s, %v before the reading above", quote(trim(r.row.cell(at))), time.Duration(before-now)),
+	return &Error{File: r.file, Line: line, Column: at + 1, Found: fmt.Sprintf("%s, %s before the reading above", quote(trim(r.row.cell(at))), long(time.Duration(before-now))),
 		Want: "a time after the reading above", Remedy: "Export the cycle again with the oldest reading first. If the recorder's clock was set during the cycle, run the load again."}
 }

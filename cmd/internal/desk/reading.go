@@ -40,6 +40,16 @@ type readingData struct{ surgery.RecordRead }
 // Title names the record.
 func (r readingData) Title() string { return "The record of " + dayWords(r.Date) }
 
+// Called is what people call a cycle of the record; one that is not in it keeps its id.
+func (r readingData) Called(id string) string {
+	for _, c := range r.Cycles {
+		if c.ID == id {
+			return c.Steriliser + " · " + c.Number
+		}
+	}
+	return id
+}
+
 // reading shows what stands in the file of the newest signed record of a day: not what
 // the logbook says by now.
 func (d *Desk) reading(w http.ResponseWriter, r *http.Request, v visitor) error {

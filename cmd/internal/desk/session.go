@@ -34,6 +34,7 @@ type signInData struct {
 	Back   string
 	Lines  []string // why it is asked
 	Person string   // of a locked session
+	Name   string   // of that person
 	Kept   bool     // what was being written is kept
 	People []surgery.DemoPerson
 }
@@ -49,7 +50,7 @@ func (d *Desk) signInPage(w http.ResponseWriter, r *http.Request, v visitor) err
 func (d *Desk) signInData(r *http.Request, v visitor, lines ...string) signInData {
 	in := signInData{Back: inside(r.FormValue("back")), Lines: lines, People: d.o.People}
 	if v.Locked {
-		in.Person = v.Person
+		in.Person, in.Name = v.Person, v.Name
 		if !d.sessions.GetBool(r.Context(), byHand) {
 			in.Lines = append(in.Lines, "Nothing was done here for ten minutes, so the desk is locked.")
 		}

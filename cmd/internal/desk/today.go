@@ -66,6 +66,30 @@ func (t todayData) Left() []heldLoads {
 	return out
 }
 
+// Groups are what waits, together where the same is to be done about several.
+func (t todayData) Groups() [][]surgery.Waiting {
+	var out [][]surgery.Waiting
+	for _, w := range t.Waiting {
+		i := slices.IndexFunc(out, func(g []surgery.Waiting) bool {
+			return w.Instruction != "" && w.Kind != surgery.WaitRecall && g[0].Kind == w.Kind && g[0].Outcome == w.Outcome && g[0].Instruction == w.Instruction
+		})
+		if i < 0 {
+			out = append(out, []surgery.Waiting{w})
+		} else {
+			out[i] = append(out[i], w)
+		}
+	}
+	return out
+}
+
+// Urgent tells whether a load waits that must not be used as it is: that stands before
+// what the day owes.
+func (t todayData) Urgent() bool {
+	return slices.ContainsFunc(t.Waiting, func(w surgery.Waiting) bool {
+		return w.Cycle != "" && (w.Outcome == surgery.Failed || w.Outcome == surgery.NotProven || w.Outcome == surgery.Borderline)
+	})
+}
+
 // row is a line of the day's list: a cycle, or something that is missing between them.
 type row struct {
 	surgery.Shown

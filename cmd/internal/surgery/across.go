@@ -3,6 +3,7 @@ package surgery
 import (
 	"context"
 	"slices"
+	"strings"
 	"time"
 
 	"holdproof/report/logbook"
@@ -54,11 +55,14 @@ func (r *Records) acrossWith(ctx context.Context, v *logbook.View, from, to stri
 		return Period{}, err
 	}
 	inside := map[string]bool{}
+	var called []string // keys, and what people call their cycles
 	list := make([]validate.Summary, 0, len(cycles))
 	for _, c := range cycles {
 		inside[c.Key] = c.Day >= from
 		list = append(list, r.summaryOf(c))
+		called = append(called, c.Key, r.nameOf(c))
 	}
+	inWords := strings.NewReplacer(called...)
 	facts.Counters = slices.DeleteFunc(facts.Counters, func(c validate.Counter) bool { return r.localDay(c.At) < from })
 	if tests {
 		if facts.Tests, err = r.dayTests(ctx, v, cycles); err != nil {
@@ -68,6 +72,7 @@ func (r *Records) acrossWith(ctx context.Context, v *logbook.View, from, to stri
 	var out Period
 	for _, a := range validate.AcrossCycles(list, facts) {
 		if len(a.Cycles) == 0 || slices.ContainsFunc(a.Cycles, func(key string) bool { return inside[key] }) {
+			a.Message = inWords.Replace(a.Message)
 			out.Findings = append(out.Findings, a)
 		}
 	}

@@ -161,7 +161,7 @@ func TestReleases(t *testing.T) {
 		t.Errorf("%+v", e)
 	}
 	didDecide(t, r, "lea", DoRelease, good)
-	refusedFor(t, try("mara", DoRelease, good), "released already (lea", "Nothing more")
+	refusedFor(t, try("mara", DoRelease, good), "released already (Lea Brook", "Nothing more")
 	for _, number := range []string{good, tight} {
 		if c, _ := r.Cycle(t.Context(), number); !c.Settled || c.Decision != "release" {
 			t.Errorf("%s: %+v", number, c)

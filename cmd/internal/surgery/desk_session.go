@@ -110,6 +110,6 @@ func (r *Records) proveSignedIn(ctx context.Context, s SignedIn, act Act, at tim
 	if err != nil {
 		return proven{}, err
 	}
-	how := fmt.Sprintf("signed in %s with the passphrase of certificate %s", s.At.In(r.zone).Format("2006-01-02 15:04"), s.Short)
+	how := fmt.Sprintf("signed in %s with the passphrase of certificate %s", s.At.In(r.zone).Format("2 Jan 2006 15:04"), s.Short)
 	return proven{Person: p, how: how}, nil
 }

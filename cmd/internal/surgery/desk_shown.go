@@ -181,14 +181,17 @@ func (r *Records) happening(row logbook.Row[entry.Body], names map[string]string
 		h.What = "judged: " + b.Outcome
 		h.Old = h.Old || row.Number != c.VerdictEntry
 	case entry.Release:
-		h.What, h.Decision = b.Act+" at the machine"+loadWords(b), true
+		h.What, h.Decision = b.Act+" at the machine", true
+		if load := loadWords(b); load != "" {
+			h.What += " (" + strings.TrimPrefix(load, ", ") + ")"
+		}
 	case entry.Decision:
 		h.What, h.Decision = actWords[b.Act], true
 		if b.Second != "" {
-			h.What += ", with " + name(b.Second)
+			h.What += " (second person: " + name(b.Second) + ")"
 		}
 		if b.Rerun != "" {
-			h.What += ", and run again"
+			h.What += " and run again"
 		}
 	case entry.Recall:
 		h.What, h.Decision = "recall "+b.Act, true
@@ -215,7 +218,7 @@ func (r *Records) happening(row logbook.Row[entry.Body], names map[string]string
 func eventWords(of entry.Type, b entry.Body) string {
 	switch b := b.(type) {
 	case entry.Signature:
-		return fmt.Sprintf("signed as %s, revision %d, as %s", b.Meaning, b.Revision, b.Role)
+		return fmt.Sprintf("signed as %s, revision %d (%s)", b.Meaning, b.Revision, b.Role)
 	case entry.Person:
 		return "person " + b.Person + " may " + mayWords(b.May)
 	case entry.Certificate:
@@ -240,17 +243,24 @@ func mayWords(may []entry.May) string {
 }
 
 func loadWords(b entry.Release) string {
-	text := ""
+	var said []string
 	if b.Load.Contents != "" {
-		text += ", " + b.Load.Contents
+		said = append(said, b.Load.Contents)
 	}
 	if b.Load.Count != nil {
-		text += fmt.Sprintf(", %d packs", *b.Load.Count)
+		said = append(said, count(int(*b.Load.Count), "pack", "packs"))
 	}
-	if b.Load.Wrapping != "" && b.Load.Wrapping != "neither" {
-		text += ", " + b.Load.Wrapping
+	switch b.Load.Wrapping {
+	case "", "neither":
+	case "both":
+		said = append(said, "wrapped and hollow")
+	default:
+		said = append(said, b.Load.Wrapping)
 	}
-	return text
+	if len(said) == 0 {
+		return ""
+	}
+	return ", " + strings.Join(said, ", ")
 }
 
 // OriginalOf returns the bytes of a kept export and the name it came by. Close it.

@@ -39,7 +39,11 @@ func (r *Records) noteCycle(ctx context.Context, v *logbook.View, n Noting, duty
 			return nil // a test without a record, in the person's words
 		}
 		if len(tests) != 1 {
-			return &Refusal{Why: fmt.Sprintf("%d tests of this kind wait on %s on %s", len(tests), body.Steriliser, dayWords(body.Day)),
+			wait := "no test of this kind waits"
+			if len(tests) > 1 {
+				wait = fmt.Sprintf("%d tests of this kind wait", len(tests))
+			}
+			return &Refusal{Why: fmt.Sprintf("%s on %s on %s", wait, body.Steriliser, dayWords(body.Day)),
 				Instead: "Name the test with --cycle, by its number. Import its record first; if there is none, say so with --text.", Field: "cycle"}
 		}
 		c = tests[0]

@@ -44,7 +44,7 @@ func TestNotes(t *testing.T) {
 		{Noting{Duty: dutyPenetration}, "needs an outcome", "passed or failed"},
 		{Noting{Duty: dutyPenetration, Outcome: "done"}, "needs an outcome", ""},
 		{Noting{Duty: dutyPenetration, Outcome: "passed", Cycle: good}, "is a load", "--cycle"},
-		{Noting{Duty: dutyControl, Outcome: "passed"}, "0 tests of this kind wait", "--text"},
+		{Noting{Duty: dutyControl, Outcome: "passed"}, "no test of this kind waits", "--text"},
 		{Noting{Duty: dutyControl, Outcome: "passed", Text: "looked at on the display, no record"}, "", ""},
 		{Noting{Duty: dutyPenetration, Outcome: "passed", Steriliser: "S9"}, `no steriliser "S9"`, "S1"},
 		{Noting{Duty: dutyPenetration, Outcome: "passed", Value: x(1)}, "has no figure", "--text"},

@@ -1,6 +1,7 @@
 package surgery
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -76,12 +77,16 @@ func (r *Records) explained(ctx context.Context, v *logbook.View, c logbook.Cycl
 // undone returns nil if nothing that was done with the load stands against its release.
 func (r *Records) undone(ctx context.Context, v *logbook.View, c logbook.Cycle) error {
 	name := r.nameOf(c)
+	people, err := names(ctx, v)
+	if err != nil {
+		return err
+	}
 	whose := func(n int64) string {
 		rows, err := logbook.Find[entry.Body](ctx, v, logbook.Filter{Entry: n})
 		if err != nil || len(rows) == 0 || rows[0].By == "" {
 			return fmt.Sprintf("entry %d", n)
 		}
-		return fmt.Sprintf("%s, entry %d", rows[0].By, n)
+		return fmt.Sprintf("%s, entry %d", cmp.Or(people[rows[0].By], rows[0].By), n)
 	}
 	switch {
 	case c.Recall == "opened" || c.Recall == "followed":

@@ -55,7 +55,7 @@ func TestReleaseBeforeRecord(t *testing.T) {
 	}
 	readTest(t, r, "passed")
 	_, err := r.Decide(t.Context(), Deciding{Do: DoRelease, Cycles: []string{other}, By: as("lea")})
-	refusedFor(t, err, "was rejected at the machine (tom", "--reprocess")
+	refusedFor(t, err, "was rejected at the machine (Tom Brook", "--reprocess")
 	_, err = r.Decide(t.Context(), Deciding{Do: DoRelease, Cycles: []string{short}, By: as("lea")})
 	refusedFor(t, err, "is failed", "")
 	sound(t, r)
