@@ -62,7 +62,7 @@ var weekAsked = []asked{
 		"8 Nov 2026 |  | no load | (not proven) not signed",
 	}, nil},
 	{4, "not proven", "On 8 Nov 2026 2 things are open or overdue: seal and interlock tested, S1; seal and interlock tested, S2. Of 7 things no entry was made yet.", []string{
-		"Seal and interlock tested | S1 | every 5 days | 2 Nov 2026, Tobin Averley | 7 Nov 2026 | (not proven) overdue; it was due on 7 Nov 2026",
+		"Seal and interlock tested | S1 | every 5 days | 2 Nov 2026, Tobin Averley | 7 Nov 2026 | (not proven) overdue; closed: Closed on Sundays.",
 		"Leak test read | S1 | every 7 days | 2 Nov 2026, Tobin Averley | 9 Nov 2026 | (conforms) not due",
 		"Leak test read | S2 | every 7 days | 4 Nov 2026, Tobin Averley | 11 Nov 2026 | (conforms) not due",
 		"Clock checked | S1 | every 7 days | 2 Nov 2026, Tobin Averley | 9 Nov 2026 | (conforms) not due",

@@ -114,7 +114,7 @@ func TestNumberWithoutRecord(t *testing.T) {
 	for path, want := range map[string]string{
 		"/find?machine=S1&number=1048": "S1 · 1048: cycles explained; stopped before it heated",
 		"/find?number=1048":            "stopped before it heated",
-		"/find?number=1051":            "S1 · 1051: rejected at the machine, extraction sets",
+		"/find?number=1051":            "S1 · 1051: rejected at the machine (extraction sets)",
 	} {
 		if text := lea.get(path).text(); !strings.Contains(text, want) {
 			t.Errorf("%s lacks %q: %s", path, want, text)

@@ -1,11 +1,11 @@
 package desk
 
 import (
+	"slices"
 	"strings"
 	"testing"
 
 	"holdproof/cmd/internal/surgery"
-	"holdproof/report/daily"
 )
 
 // A load that must not be used stands before what the day owes; where nothing waits that
@@ -59,7 +59,9 @@ func TestSignedDayAsksForNoExports(t *testing.T) {
 
 // A record calls a cycle as people do.
 func TestRecordCallsCycles(t *testing.T) {
-	r := readingData{surgery.RecordRead{Day: daily.Day{Cycles: []daily.Cycle{{ID: "S1-20261105-084910", Steriliser: "S1", Number: "1064"}}}}}
+	var r readingData
+	r.Day.Cycles = slices.Grow(r.Day.Cycles, 1)[:1]
+	r.Day.Cycles[0].ID, r.Day.Cycles[0].Steriliser, r.Day.Cycles[0].Number = "S1-20261105-084910", "S1", "1064"
 	if got := r.Called("S1-20261105-084910"); got != "S1 · 1064" {
 		t.Errorf("called %q", got)
 	}

@@ -40,7 +40,7 @@ func (r *Records) noteAsks(ctx context.Context, v *logbook.View, n Noting, duty 
 	}
 	switch {
 	case duty.Name == dutyCounter && body.Value != nil:
-		why, err := r.oddCounter(ctx, v, body)
+		why, err := r.oddCounter(ctx, v, body, n.At)
 		if err == nil && why != "" {
 			err = ask("value", why, "If its numbers began anew, enter that first with --duty \""+dutyReset+"\".")
 		}
@@ -95,14 +95,15 @@ func oddFigure(duty dutyKind, value *float64) string {
 }
 
 // oddCounter says of a counter that it fell, or rose by more than a machine runs in the
-// days between; one that began anew is compared with nothing before.
-func (r *Records) oddCounter(ctx context.Context, v *logbook.View, body *entry.Note) (string, error) {
+// days between; one that began anew is compared with nothing before, and one read earlier
+// in the day not with what was read later.
+func (r *Records) oddCounter(ctx context.Context, v *logbook.View, body *entry.Note, at time.Time) (string, error) {
 	rows, err := logbook.Find[entry.Note](ctx, v, logbook.Filter{Topic: dutyCounter, Steriliser: body.Steriliser, To: body.Day, Newest: true, Limit: 5})
 	if err != nil {
 		return "", err
 	}
 	for _, was := range rows {
-		if was.Withdrawn || was.Said.Value == nil {
+		if was.Withdrawn || was.Said.Value == nil || was.At.After(at) {
 			continue
 		}
 		resets, err := logbook.Find[entry.Note](ctx, v, logbook.Filter{Topic: dutyReset, Steriliser: body.Steriliser, From: was.Said.Day, To: body.Day})

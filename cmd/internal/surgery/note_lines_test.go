@@ -56,7 +56,7 @@ func TestContactTimeIsJudged(t *testing.T) {
 		{"Line rinse", "2.9 %", 5 * time.Minute, "failed", "too weak. Contact time 5 min"},
 		{"Another", "as it comes", 30 * time.Minute, "done", "No figure is set for this product, so it shows nothing"},
 	} {
-		done := noted(t, r, Noting{Duty: dutyDisinfected, Place: "chair 1", Outcome: "done", Product: c.product, Strength: c.strength, From: evening.Add(-c.minutes), To: evening})
+		done := noted(t, r, Noting{Duty: dutyDisinfected, Place: "chair 1", Outcome: "done", Product: c.product, Strength: c.strength, From: evening.Add(-c.minutes), To: evening, Sure: c.product == "Another"})
 		kept := entryOf[entry.Note](t, r, done.Entry).Said
 		if kept.Outcome != c.outcome || done.Outcome != c.outcome || !strings.Contains(strings.Join(done.Says, " "), c.says) {
 			t.Errorf("%s at %s for %s: %s %q", c.product, c.strength, c.minutes, kept.Outcome, done.Says)

@@ -36,7 +36,6 @@ func (q *askOwed) reply() (daily.Reply, error) {
 		if l.Daily() || l.Every == (routine.Every{}) || q.machine != "" && l.Steriliser != "" && l.Steriliser != q.machine {
 			continue
 		}
-		l = stillOwed(l, q.to)
 		name := l.Duty
 		if l.Where() != "" {
 			name += ", " + l.Where()
@@ -60,16 +59,6 @@ func (q *askOwed) reply() (daily.Reply, error) {
 		out.Short += fmt.Sprintf(" Of %s no entry was made yet.", count(len(never), "thing", "things"))
 	}
 	return out, nil
-}
-
-// stillOwed says of a line that was due on an earlier day of work, and was not done since,
-// that it is overdue: that the surgery is closed on the day that is asked about explains
-// the day, and not what was left undone before it.
-func stillOwed(l Owed, on string) Owed {
-	if l.State == OwedExplained && l.Next != "" && l.Next < on {
-		l.State, l.Detail = OwedOverdue, "it was due on "+dayWords(l.Next)
-	}
-	return l
 }
 
 // owedRow is a line of the routine: what, for whom, how often, when last, by when, how it
