@@ -65,11 +65,11 @@ func (c *bagChecker) ends() {
 	case i.To <= last:
 		return
 	case next < i.From:
-		c.out.Unknown = fmt.Sprintf("The logbook ends on %s, before this period begins: nothing is known of it", dayWords(last))
+		c.out.Unknown = fmt.Sprintf("The logbook ends on %s, before this period begins: of it nothing is known but what was entered before", dayWords(last))
 	case next == i.To:
-		c.out.Unknown = fmt.Sprintf("The logbook ends on %s: nothing is known of %s", dayWords(last), dayWords(next))
+		c.out.Unknown = fmt.Sprintf("The logbook ends on %s: of %s it knows only what was entered before", dayWords(last), dayWords(next))
 	default:
-		c.out.Unknown = fmt.Sprintf("The logbook ends on %s: nothing is known of %s to %s", dayWords(last), dayWords(next), dayWords(i.To))
+		c.out.Unknown = fmt.Sprintf("The logbook ends on %s: of %s to %s it knows only what was entered before", dayWords(last), dayWords(next), dayWords(i.To))
 	}
 	c.out.Remarks = append(c.out.Remarks, c.out.Unknown+".")
 }

@@ -192,10 +192,10 @@ func TestBagEnds(t *testing.T) {
 	s := baggedSite(t)
 	for days, want := range map[[2]string]string{
 		{"2026-11-02", "2026-11-02"}: "",
-		{"2026-11-02", "2026-11-03"}: "The logbook ends on 2 Nov 2026: nothing is known of 3 Nov 2026",
-		{"2026-11-02", "2026-11-30"}: "The logbook ends on 2 Nov 2026: nothing is known of 3 Nov 2026 to 30 Nov 2026",
-		{"2026-11-03", "2026-11-30"}: "The logbook ends on 2 Nov 2026: nothing is known of 3 Nov 2026 to 30 Nov 2026",
-		{"2027-01-01", "2027-01-31"}: "The logbook ends on 2 Nov 2026, before this period begins: nothing is known of it",
+		{"2026-11-02", "2026-11-03"}: "The logbook ends on 2 Nov 2026: of 3 Nov 2026 it knows only what was entered before",
+		{"2026-11-02", "2026-11-30"}: "The logbook ends on 2 Nov 2026: of 3 Nov 2026 to 30 Nov 2026 it knows only what was entered before",
+		{"2026-11-03", "2026-11-30"}: "The logbook ends on 2 Nov 2026: of 3 Nov 2026 to 30 Nov 2026 it knows only what was entered before",
+		{"2027-01-01", "2027-01-31"}: "The logbook ends on 2 Nov 2026, before this period begins: of it nothing is known but what was entered before",
 	} {
 		v := s.verified(t, s.bag(t, "bag", func(b *Bagging) { b.From, b.To = days[0], days[1] }))
 		if v.Unknown != want || want != "" && !slices.Contains(v.Remarks, want+".") || !v.OK {
