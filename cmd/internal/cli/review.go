@@ -52,6 +52,7 @@ func reviewCommand(w World, at *common) *cobra.Command {
 var waitTitles = map[string]string{
 	surgery.WaitWindow: "A test failed: decide about each load", surgery.WaitFailed: "Failed, and not made good", surgery.WaitEmpty: "Days with nothing",
 	surgery.WaitRecall: "Call these loads back", surgery.WaitLoad: "Not decided", surgery.WaitTest: "Tests", surgery.WaitBorderline: "Borderline, for two people",
+	surgery.WaitOutage: "Out of service", surgery.WaitSetup: "No steriliser is set",
 	surgery.WaitIndicator: "Indicators to read", surgery.WaitStop: "Between the cycles", surgery.WaitGap: "Between the cycles", surgery.WaitCounter: "Between the cycles",
 	surgery.WaitEarly: "Before the day's tests", surgery.WaitOverdue: "Overdue", surgery.WaitStranger: "Of no known steriliser", surgery.WaitFile: "Files that could not be read",
 	surgery.WaitRerun: "To be processed again", surgery.WaitRejected: "To be processed again", surgery.WaitQuarantine: "In quarantine",

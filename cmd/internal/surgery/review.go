@@ -22,10 +22,12 @@ const reviewDays = 31
 const (
 	WaitWindow     = "failed-test" // read as failed, and loads wait for the lead because of it
 	WaitRecall     = "recall"
-	WaitLoad       = "load"       // failed or not proven, undecided
-	WaitTest       = "test"       // failed, not proven or borderline
-	WaitFailed     = "failed"     // a duty failed and was not made good
-	WaitBorderline = "borderline" // undecided, or waiting for the second person
+	WaitLoad       = "load"           // failed or not proven, undecided
+	WaitTest       = "test"           // failed, not proven or borderline
+	WaitFailed     = "failed"         // a duty failed and was not made good
+	WaitOutage     = "out-of-service" // a machine is out, with what keeps it out
+	WaitSetup      = "no-steriliser"  // the settings name none
+	WaitBorderline = "borderline"     // undecided, or waiting for the second person
 	WaitIndicator  = "indicator"
 	WaitStop       = "repeat" // one number or the same readings twice
 	WaitGap        = "gap"
@@ -47,7 +49,7 @@ const (
 )
 
 // waitOrder is the order in which they are shown.
-var waitOrder = []string{WaitWindow, WaitRecall, WaitLoad, WaitTest, WaitFailed, WaitBorderline, WaitIndicator, WaitStop, WaitGap, WaitCounter, WaitEarly,
+var waitOrder = []string{WaitWindow, WaitRecall, WaitLoad, WaitTest, WaitFailed, WaitOutage, WaitSetup, WaitBorderline, WaitIndicator, WaitStop, WaitGap, WaitCounter, WaitEarly,
 	WaitOverdue, WaitStranger, WaitFile, WaitRerun, WaitRejected, WaitQuarantine, WaitRecord, WaitRelease, WaitOpen, WaitDrift, WaitRevision, WaitSignature, WaitEmpty}
 
 // Waiting is one thing that waits for a person.
@@ -93,7 +95,7 @@ func (r *Records) Review(ctx context.Context) (Review, error) {
 		}
 		out.From = from
 		w := &waits{r: r, ctx: ctx, v: v, from: from, to: to, stopped: map[string]bool{}}
-		for _, look := range []func() error{w.failed, w.recalls, w.between, w.cycles, w.owed, w.machine, w.files, w.open, w.drift, w.days} {
+		for _, look := range []func() error{w.failed, w.recalls, w.machines, w.between, w.cycles, w.owed, w.machine, w.files, w.open, w.drift, w.days} {
 			if err := look(); err != nil {
 				return err
 			}
