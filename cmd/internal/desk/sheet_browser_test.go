@@ -86,10 +86,15 @@ func (h *hand) sheetEvening(s *site, press func(string)) {
 	run(h.t, h.ctx, "type", chromedp.KeyEvent("1049"))
 	press("Enter Read the machine's own counter. S1")
 	h.says("Entered: cycle counter, S1")
-	for label, text := range map[string]string{"Product": "Tern Quay line rinse (invented)", "Concentration": "3 %"} {
-		h.reach(`document.getElementById([...document.querySelectorAll("#end-of-day label")].find((e) => e.textContent.startsWith(`+quoted(label)+`)).htmlFor)`, label)
-		run(h.t, h.ctx, "type", chromedp.KeyEvent(text))
+	// The only product of the settings is chosen already, so that nobody types its name.
+	field := func(label string) string {
+		return `document.getElementById([...document.querySelectorAll("#end-of-day label")].find((e) => e.textContent.startsWith(` + quoted(label) + `)).htmlFor)`
 	}
+	if product := value[string](h.t, h.ctx, field("Product")+".value"); product != "Tern Quay line rinse (invented)" {
+		h.t.Errorf("the product is %q before anything is chosen", product)
+	}
+	h.reach(field("Concentration"), "Concentration")
+	run(h.t, h.ctx, "type", chromedp.KeyEvent("3 %"))
 	press("In now Disinfect the lines: product, concentration, time in and out. chair 1")
 	h.says("Entered: water lines disinfected")
 	s.clock.move(6 * time.Minute)

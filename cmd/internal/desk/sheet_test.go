@@ -129,8 +129,8 @@ func TestSheetDisinfection(t *testing.T) {
 		t.Errorf("in, and %+v", r)
 	}
 	page := ben.get("/sheet").body
-	if !strings.Contains(page, "Out now") || !strings.Contains(page, `value="Tern Quay line rinse (invented)"`) {
-		t.Error("out now is not offered, or the product has to be typed again")
+	if !strings.Contains(page, "Out now") || !strings.Contains(page, `value="Tern Quay line rinse (invented)" selected`) {
+		t.Error("out now is not offered, or the product has to be chosen again")
 	}
 	s.clock.move(6 * time.Minute)
 	ben.get("/sheet") // somebody is there: the desk is not locked

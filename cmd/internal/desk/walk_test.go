@@ -128,7 +128,7 @@ func TestTheDay(t *testing.T) {
 			run(t, ctx, "window", look(1280, "light"))
 			h.nurse(s)
 			h.lead(s)
-			if month := s.as("ben").get("/days").text(); !strings.Contains(month, "2 signed") {
+			if month := s.as("ben").get("/days").text(); !strings.Contains(month, "2 Mon signed") {
 				t.Errorf("the calendar: %s", month)
 			}
 			if len(s.logged) > 0 {
@@ -141,6 +141,13 @@ func TestTheDay(t *testing.T) {
 func (h *hand) nurse(s *site) {
 	h.t.Helper()
 	h.signIn(s.server.URL, "lea")
+	// The control test of the machine whose record shows none.
+	h.press("The day’s sheet")
+	h.reach(`document.querySelector("[aria-label^='What it showed, S2']")`, "what the control test showed")
+	run(h.t, h.ctx, "type", chromedp.KeyEvent("display: passed"))
+	h.press("Passed Run the automatic control test and read it. S2")
+	h.says("Entered: control test read, passed, S2")
+	h.press("Today")
 	// A file that is none, dropped anywhere on the page.
 	value[bool](h.t, h.ctx, `(() => {
 		const d = new DataTransfer();
@@ -194,7 +201,7 @@ func (h *hand) lead(s *site) {
 	h.choose("Send back")
 	words = max(words, value[int](h.t, h.ctx, read)) // what the choice brought up counts too
 	h.press("Enter this decision")
-	h.says("S1 · 1045: send back")
+	h.says("S1 · 1045 is sent back.")
 	if h.acts > 4 || words > 40 {
 		h.t.Errorf("from flagged to decided: %d acts and %d words to read, at most 4 and 40", h.acts, words)
 	}
