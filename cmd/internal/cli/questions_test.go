@@ -61,13 +61,17 @@ var weekAsked = []asked{
 		"7 Nov 2026 | S1 | (conforms) Yes: steam penetration test passed, control test passed | (not proven) not signed",
 		"8 Nov 2026 |  | no load | (not proven) not signed",
 	}, nil},
-	{4, "not proven", "On 8 Nov 2026 2 things are open or overdue: seal and interlock tested, S1; seal and interlock tested, S2. Of 7 things no entry was made yet.", []string{
+	{4, "not proven", "On 8 Nov 2026 2 things are open or overdue: seal and interlock tested, S1; seal and interlock tested, S2. Of 2 things no entry was made yet.", []string{
 		"Seal and interlock tested | S1 | every 5 days | 2 Nov 2026, Tobin Averley | 7 Nov 2026 | (not proven) overdue; closed: Closed on Sundays.",
 		"Leak test read | S1 | every 7 days | 2 Nov 2026, Tobin Averley | 9 Nov 2026 | (conforms) not due",
 		"Leak test read | S2 | every 7 days | 4 Nov 2026, Tobin Averley | 11 Nov 2026 | (conforms) not due",
 		"Clock checked | S1 | every 7 days | 2 Nov 2026, Tobin Averley | 9 Nov 2026 | (conforms) not due",
 		"Engineer's visit | S2 | every 3 months | 4 Nov 2026, Tobin Averley | 4 Feb 2027 | (conforms) not due",
-		"Pressure vessel examined | S1 | every 14 months | never entered | 2 Jan 2028 | (not assessed) never entered",
+		"Engineer's visit | S1 | every 3 months | never entered | 2 Feb 2027 | (not assessed) never entered",
+		"Water count read | chair 1 | every 3 months | 6 Nov 2026, Tobin Averley | 6 Feb 2027 | (conforms) not due",
+		"Water count read | chair 2 | every 3 months | never entered | 2 Feb 2027 | (not assessed) never entered",
+		"Validation | S1 | every 12 months | 9 Jan 2026, Edda Marlick | 9 Jan 2027 | (conforms) not due",
+		"Pressure vessel examined | S1 | every 14 months | 17 Feb 2026, Edda Marlick | 17 Apr 2027 | (conforms) not due",
 	}, []string{"Penetration test read", "Control test read", "Water lines rinsed"}}, // those are of each day
 	{5, "", "S1: 40 cycles (27 loads, 13 tests): 2 failed, 2 borderline, 36 conform. S2: 30 cycles (20 loads, 10 tests): 1 failed, 1 not proven, 28 conform.", []string{
 		"S1 | 1040 to 1080 | 27 | 13 | 2 failed, 2 borderline, 36 conform | 23 | 3 | 6 | 6 of 6 | 0",
@@ -93,8 +97,11 @@ var weekAsked = []asked{
 		"Edda Marlick | lead | 2 Nov 2026 | open", "Junie Pascombe | operate | 2 Nov 2026 | open", "Tobin Averley | release | 2 Nov 2026 | open",
 	}, []string{"Junie Pascombe | release"}},
 	{9, "", "", []string{
-		"2 Nov 2026 | chair 1 | (conforms) 2 | 0 | (conforms) 1 time | 10 min | ",
-		"3 Nov 2026 | chair 2 | (conforms) 2 | 0 | (conforms) 1 time | 11 min | ",
+		"the period | chair 1 | 12 times, on 6 of 6 days of use | 40 times | on 6 of 6 days | 10 to 11 min | 40 CFU/mL, 6 Nov 2026; passed",
+		"the period | chair 2 | 12 times, on 6 of 6 days of use | 38 times | on 6 of 6 days | 10 to 11 min | no count is recorded",
+		"2 Nov 2026 | chair 1 | (conforms) 2 | 7 | (conforms) 1 time | 10 min | ",
+		"3 Nov 2026 | chair 2 | (conforms) 2 | 8 | (conforms) 1 time | 11 min | ",
+		"6 Nov 2026 | chair 1 | (conforms) 2 | 7 | (conforms) 1 time | 10 min | 40 CFU/mL, 6 Nov 2026; passed",
 	}, []string{"8 Nov 2026"}},
 	{10, "conforms", "Yes: 2 entries came after signing, and later revisions hold them. 1 entry was corrected before the day was signed.", []string{
 		"3 Nov 2026 | Recall of S2 · 425 | followed | closed | Edda Marlick, 4 Nov 2026 08:55 | All packs are found. | after it was signed, in revision 2",

@@ -32,6 +32,36 @@ func (w *demoWeek) opens(clock, by string, machines ...string) []moment {
 	return out
 }
 
+// between is what was done between patients, counted up at the end of the day: loads is
+// how many of them were looked at before they were packed, patients how many sat in each
+// chair.
+func (w *demoWeek) between(clock, by string, loads int, patients ...int) []moment {
+	seconds := 25.0
+	out := []moment{w.note(clock, by, Noting{Duty: "instruments inspected", Outcome: "done", Times: loads})}
+	for i, c := range demoChairs {
+		out = append(out, w.note(clock, by, Noting{Duty: dutyRinsed, Place: c, Outcome: "done", Value: &seconds, Times: patients[i]}),
+			w.note(clock, by, Noting{Duty: "suction rinsed", Place: c, Outcome: "done", Times: patients[i]}))
+	}
+	return out
+}
+
+// examined enters from the papers of both machines what was done in the year before the
+// logbook began. All of it is invented.
+func (w *demoWeek) examined(clock, by string) []moment {
+	const validation, vessel = dutyValidation, "pressure vessel examined"
+	return []moment{
+		w.note(clock, by, Noting{Duty: validation, Steriliser: "S1", Day: "2026-01-09", Outcome: "passed", Text: "Its sensors were calibrated, certificate C-11."}),
+		w.note(clock, by, Noting{Duty: validation, Steriliser: "S2", Day: "2026-02-19", Outcome: "passed"}),
+		w.note(clock, by, Noting{Duty: vessel, Steriliser: "S1", Day: "2026-02-17", Outcome: "passed"}),
+		w.note(clock, by, Noting{Duty: vessel, Steriliser: "S2", Day: "2026-02-17", Outcome: "passed"}),
+	}
+}
+
+// sporesIn puts the spores of a load and their control into incubation.
+func (w *demoWeek) sporesIn(clock, by, load, in string, hours float64) moment {
+	return w.note(clock, by, Noting{Duty: dutySporeIn, Cycle: load, From: w.at(w.day, in), Value: &hours})
+}
+
 // closes is what is done after the last patient: clock and in, out are local times.
 func (w *demoWeek) closes(clock, in, out, by string, machines ...string) []moment {
 	var list []moment
@@ -74,6 +104,7 @@ func (w *demoWeek) monday() []moment {
 	four, behind := 4.0, -11.0
 	return slices.Concat(
 		w.brings("06:55", "edda"),
+		w.examined("06:57", "edda"),
 		w.opens("07:05", "junie", "S1", "S2"),
 		[]moment{
 			{"08:00", func() error { return w.imports("S1-1040") }},
@@ -94,6 +125,8 @@ func (w *demoWeek) monday() []moment {
 			demoLoad{clock: "13:59", number: "420", contents: "surgical sets, the load of 419", packs: 3},
 			demoLoad{clock: "16:22", number: "421", contents: "examination sets", packs: 6}),
 		[]moment{
+			w.sporesIn("10:36", "tobin", "S1/1044", "10:34", 48),
+			w.note("12:50", "tobin", Noting{Duty: dutySample, Place: "chair 1", Text: "Sent off cooled."}),
 			{"11:45", func() error { return w.imports("S1-1045") }},
 			w.decide("11:48", "tobin", Deciding{Do: DoReprocess, Cycles: []string{"S1/1045"}, Reason: "Held too short. The packs are opened, packed anew and run again."}),
 			w.decide("12:27", "tobin", Deciding{Do: DoReprocess, Cycles: []string{"S1/1045"}, Rerun: "S1/1046", Reason: "Run again."}),
@@ -101,6 +134,7 @@ func (w *demoWeek) monday() []moment {
 			w.decide("14:41", "tobin", Deciding{Do: DoPropose, Cycles: []string{"S1/1047"}, Reason: "Held a little over 3 min, indicators changed, packs dry and sealed."}),
 			w.decide("17:32", "edda", Deciding{Do: DoRelease, Cycles: []string{"S1/1047"}, Reason: "I looked at the curve: steam and chamber agree to the end of the hold."}),
 		},
+		w.between("17:00", "junie", 11, 7, 6),
 		w.closes("17:00", "17:04", "17:14", "junie", "S1", "S2"),
 		[]moment{w.counted("17:18", "junie", "S1", 1049), w.counted("17:19", "junie", "S2", 421)},
 		w.evening("17:25", "tobin", "416", "08:06"),
@@ -127,6 +161,7 @@ func (w *demoWeek) tuesday() []moment {
 			demoLoad{clock: "12:15", number: "426", contents: "handpieces", packs: 4, hollow: true},
 			demoLoad{clock: "14:12", number: "427", contents: "examination sets", packs: 6},
 			demoLoad{clock: "16:00", number: "428", contents: "examination sets", packs: 5}),
+		w.between("17:00", "junie", 10, 9, 8),
 		w.closes("17:00", "17:04", "17:15", "junie", "S1", "S2"),
 		[]moment{w.counted("17:18", "junie", "S1", 1056), w.counted("17:19", "junie", "S2", 428)},
 		w.evening("17:24", "tobin", "422", "08:09"),
@@ -153,6 +188,8 @@ func (w *demoWeek) wednesday() []moment {
 			{Pack: "S2-425, pack 2", Became: "found sealed in the store, packed anew"},
 			{Pack: "S2-425, pack 3", Became: "used at chair 2 on 3 Nov 2026 at 14:20; the practitioner in charge was told at 17:40 and decides what follows"},
 		}})},
+		[]moment{w.note("11:05", "tobin", Noting{Duty: dutySporeRead, Steriliser: "S1", Outcome: "passed", Control: controlGrew, Text: "No growth in the vial of the load; the control changed colour."})},
+		w.between("12:40", "junie", 5, 5, 4),
 		w.closes("12:40", "12:44", "12:55", "junie", "S1"),
 		[]moment{
 			w.note("13:05", "tobin", Noting{Duty: dutyOutOfUse, Steriliser: "S2", Text: "Until its load probe has been looked at. The surgery sees nobody this afternoon."}),
@@ -186,6 +223,7 @@ func (w *demoWeek) thursday() []moment {
 			demoLoad{clock: "10:49", number: "437", contents: "surgical sets", packs: 3},
 			demoLoad{clock: "12:25", number: "438", contents: "handpieces", packs: 4, hollow: true, wet: "Two packs are wet."},
 			demoLoad{clock: "14:39", number: "439", contents: "handpieces, the load of 438", packs: 4, hollow: true}),
+		w.between("17:00", "junie", 9, 8, 9),
 		w.closes("17:00", "17:04", "17:14", "junie", "S1", "S2"),
 		[]moment{w.counted("17:18", "junie", "S1", 1086), w.counted("17:19", "junie", "S2", 439),
 			{"17:21", w.corrects}},
@@ -210,6 +248,7 @@ func (w *demoWeek) corrects() error {
 }
 
 func (w *demoWeek) friday() []moment {
+	forty := 40.0 // CFU/mL
 	return slices.Concat(
 		w.opens("07:05", "junie", "S1", "S2"),
 		w.tested("08:30", "tobin", "1069", "1070"),
@@ -222,6 +261,8 @@ func (w *demoWeek) friday() []moment {
 			demoLoad{clock: "10:57", number: "443", contents: "surgical sets", packs: 3},
 			demoLoad{clock: "14:16", number: "444", contents: "handpieces", packs: 4, hollow: true},
 			demoLoad{clock: "15:51", number: "445", contents: "examination sets", packs: 6}),
+		[]moment{w.note("11:15", "tobin", Noting{Duty: dutyCount, Place: "chair 1", Value: &forty, Text: "By the laboratory's letter of today."})},
+		w.between("16:30", "junie", 9, 7, 8),
 		w.closes("16:30", "16:34", "16:44", "junie", "S1", "S2"),
 		[]moment{w.counted("16:48", "junie", "S1", 1075), w.counted("16:49", "junie", "S2", 445),
 			w.note("16:50", "junie", Noting{Duty: "protein test read", Outcome: "passed", Text: "Three instruments of the washer of that morning."})},
@@ -243,6 +284,7 @@ func (w *demoWeek) saturday() []moment {
 			w.decide("11:02", "junie", Deciding{Do: DoQuarantine, Cycles: []string{"S1/1079"}, Reason: "Nobody who may release is here before Monday."}),
 			{"12:10", func() error { return w.imports("S1-1080") }},
 		},
+		w.between("12:20", "junie", 3, 4, 3),
 		w.closes("12:20", "12:24", "12:35", "junie", "S1"),
 		[]moment{w.counted("12:38", "junie", "S1", 1080),
 			w.note("12:45", "junie", Noting{Duty: dutyClosed, Day: "2026-11-08", Text: "Closed on Sundays."})})

@@ -189,12 +189,17 @@ func (r *Records) driftResets(ctx context.Context, v *logbook.View, to string) (
 		}
 		notes = append(notes, found...)
 	}
-	slices.SortStableFunc(notes, func(a, b logbook.Row[entry.Note]) int { return a.At.Compare(b.At) })
+	// A validation of a day before is of that day, whenever it was entered.
+	when := func(n logbook.Row[entry.Note]) time.Time {
+		at, _ := r.overAt(n)
+		return at
+	}
+	slices.SortStableFunc(notes, func(a, b logbook.Row[entry.Note]) int { return when(a).Compare(when(b)) })
 	for _, n := range notes {
 		if n.Said.Duty == dutyValidation && n.Said.Outcome != "passed" || n.Said.Duty == dutyVisit && len(dataOf(n.Said).Tests) == 0 {
 			continue
 		}
-		out = append(out, drift.Reset{Steriliser: n.Said.Steriliser, At: n.At})
+		out = append(out, drift.Reset{Steriliser: n.Said.Steriliser, At: when(n)})
 		because[n.Said.Steriliser] = n.Said.Duty
 	}
 	return out, because, nil

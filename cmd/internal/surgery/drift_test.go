@@ -174,6 +174,32 @@ func TestDriftResets(t *testing.T) {
 	}
 }
 
+// A validation begins a chart anew from its own day, not from when it was entered: it is
+// often older than the logbook.
+func TestDriftResetIsOfItsDay(t *testing.T) {
+	r, clock := staffed(t)
+	cycles := drifting(30, 0)
+	for i := range cycles {
+		cycles[i].Start = time.Date(2026, 11, 3+i, 8, 0, 0, 0, time.UTC)
+	}
+	clock.set(time.Date(2026, 12, 20, 12, 0, 0, 0, time.UTC))
+	imported(t, r, exported(t, t.TempDir(), "autumn.csv", cycles...))
+	for _, one := range []struct {
+		day    string
+		points int
+		since  string
+	}{{"2026-01-09", 30, " since the validation of 9 Jan 2026"}, {"2026-11-12", 20, " since the validation of 12 Nov 2026"}} {
+		if _, err := r.Note(t.Context(), Noting{Duty: dutyValidation, Steriliser: "S1", Day: one.day, Outcome: "passed", By: as("mara")}); err != nil {
+			t.Fatal(err)
+		}
+		d := drifted(t, r)
+		c := chartOf(t, d, drift.SteamMean, "134")
+		if says := d.Says(c); len(c.Points) != one.points || !strings.HasSuffix(says, one.since) {
+			t.Errorf("a validation of %s leaves %d points: %q", one.day, len(c.Points), says)
+		}
+	}
+}
+
 // The order in which records came does not matter, nor that a record came twice.
 func TestDriftInAnyOrder(t *testing.T) {
 	cycles, at := drifting(45, 0.03), time.Date(2026, 12, 1, 8, 0, 0, 0, time.UTC)
