@@ -77,7 +77,7 @@ var whens = []string{"start of day", "between patients", "by use", "end of day",
 func placesOf(g []surgery.Owed) string {
 	var places []string
 	for _, l := range g {
-		if l.Where() != "" {
+		if l.Where() != "" && !slices.Contains(places, l.Where()) {
 			places = append(places, l.Where())
 		}
 	}

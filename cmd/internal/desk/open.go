@@ -44,7 +44,7 @@ func openParts(owed []surgery.Owed) []openPart {
 			j = len(p.Duties)
 			p.Duties = append(p.Duties, openDuty{What: strings.TrimSuffix(o.What, ".")})
 		}
-		if where := o.Where(); where != "" {
+		if where := o.Where(); where != "" && !slices.Contains(p.Duties[j].Places, where) {
 			p.Duties[j].Places = append(p.Duties[j].Places, where)
 		}
 	}

@@ -44,6 +44,22 @@ func TestSameInstructionStandsOnce(t *testing.T) {
 	}
 }
 
+// A machine that two lines with one instruction speak of is named once before it.
+func TestInstructionNamesAMachineOnce(t *testing.T) {
+	var names []string
+	for _, w := range once([]surgery.Waiting{{Name: "S1"}, {Name: "S2", Cycle: "a"}, {Name: "S2", Cycle: "b"}}) {
+		names = append(names, w.Name)
+	}
+	if text := strings.Join(names, ", "); text != "S1, S2" {
+		t.Errorf("named %q, expected S1, S2", text)
+	}
+	l := surgery.Owed{}
+	l.Duty, l.What, l.When, l.Steriliser, l.Every.Days = "x", "Run the test.", "start of day", "S2", 1
+	if parts := openParts([]surgery.Owed{l, l}); len(parts) != 1 || strings.Join(parts[0].Duties[0].Places, ", ") != "S2" {
+		t.Errorf("%+v", parts)
+	}
+}
+
 // On a signed day nothing is asked for that was done.
 func TestSignedDayAsksForNoExports(t *testing.T) {
 	s := signedDay(t)

@@ -82,6 +82,17 @@ func (t todayData) Groups() [][]surgery.Waiting {
 	return out
 }
 
+// once are those of a group that name each thing the first time.
+func once(group []surgery.Waiting) []surgery.Waiting {
+	var out []surgery.Waiting
+	for _, w := range group {
+		if !slices.ContainsFunc(out, func(o surgery.Waiting) bool { return o.Name == w.Name }) {
+			out = append(out, w)
+		}
+	}
+	return out
+}
+
 // Urgent tells whether a load waits that must not be used as it is: that stands before
 // what the day owes.
 func (t todayData) Urgent() bool {

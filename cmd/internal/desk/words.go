@@ -40,11 +40,11 @@ func (d *Desk) words() template.FuncMap {
 		"figures":  findingFigures,
 		"checked":  func(check string) string { return capital(strings.ReplaceAll(check, "-", " ")) },
 		"small":    d.small,
-		"plural":   plural,
-		"limit":    func(v float64) string { return trim(v) },
-		"list":     surgery.Alternatives,
-		"join":     strings.Join,
-		"address":  address,
+		"once":     once, "plural": plural,
+		"limit":   func(v float64) string { return trim(v) },
+		"list":    surgery.Alternatives,
+		"join":    strings.Join,
+		"address": address,
 	}
 }
 

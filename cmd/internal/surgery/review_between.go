@@ -1,6 +1,8 @@
 package surgery
 
 import (
+	"slices"
+
 	"holdproof/validate"
 )
 
@@ -46,6 +48,12 @@ func (w *waits) unexplained(found []Between) error {
 				name = c.Key
 			}
 			x.Type = "note --duty \"" + dutyExplained + "\" --cycle " + name + " --explains " + a.Check + " --text TEXT"
+		}
+		if i := slices.IndexFunc(w.out, func(o Waiting) bool {
+			return x.Type != "" && o.Kind == x.Kind && o.Name == x.Name && o.Type == x.Type && o.Instruction == x.Instruction
+		}); i >= 0 {
+			w.out[i].Why += " " + x.Why // one entry explains both
+			continue
 		}
 		w.add(x, enough(ActExplain)...)
 	}

@@ -56,3 +56,21 @@ func TestReviewAsksForASteriliser(t *testing.T) {
 		t.Errorf("%+v", w)
 	}
 }
+
+// Two tests that the same loads ran before are one line: one entry explains both.
+func TestReviewJoinsWhatOneEntryExplains(t *testing.T) {
+	r, _ := staffed(t, func(c *Configuration) { c.Routine = "england" })
+	aDay(t, r)
+	w := machineWaits(t, r, WaitEarly)
+	if strings.Count(w.Why, "The first load on S1") != 2 {
+		t.Errorf("%q", w.Why)
+	}
+	if _, err := r.Note(t.Context(), Noting{Duty: dutyExplained, Cycle: w.Cycle, Explains: "test-before-load", Text: "the lead looked at all of them", By: as("mara")}); err != nil {
+		t.Fatal(err)
+	}
+	for _, line := range waiting(t, r) {
+		if strings.HasPrefix(line, WaitEarly) {
+			t.Errorf("explained, and waits: %s", line)
+		}
+	}
+}

@@ -2,6 +2,7 @@ package surgery
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -42,7 +43,7 @@ func (w *waits) owed() error {
 		l := at[s][0]
 		var places []string
 		for _, x := range at[s] {
-			if x.Where() != "" {
+			if x.Where() != "" && !slices.Contains(places, x.Where()) {
 				places = append(places, x.Where())
 			}
 		}

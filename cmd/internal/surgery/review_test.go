@@ -41,7 +41,7 @@ func TestReview(t *testing.T) {
 	aDay(t, r)
 	imported(t, r, exported(t, t.TempDir(), "gap.csv", cycleAt("15", "15:00:00")), wrote(t, t.TempDir(), "torn.csv", "nothing to read\n"))
 	same(t, waiting(t, r), "load S1 · 9", "load S1 · 11", "borderline S1 · 10", "indicator S1 · 7", "gap S1",
-		"test-before-load S1", "test-before-load S1", "file torn.csv", "release 2 Nov 2026")
+		"test-before-load S1", "file torn.csv", "release 2 Nov 2026")
 	readTest(t, r, "passed")
 	didDecide(t, r, "lea", DoPropose, tight, func(d *Deciding) { d.Reason = "curve looked at" })
 	didDecide(t, r, "tom", DoUsed, cut)
